@@ -1,0 +1,2 @@
+//! The ecgkeep program.
+fn main() {}

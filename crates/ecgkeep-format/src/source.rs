@@ -1,0 +1,230 @@
+//! Where bytes come from.
+
+use std::collections::BTreeSet;
+use std::io::Read as _;
+use std::path::{Path, PathBuf};
+use std::sync::{Arc, Mutex, PoisonError};
+
+use crate::{Error, File, Kind, Place, Result};
+
+/// A main file and the files beside it, all under plain names.
+pub trait Source: Sync {
+    /// The name of the main file.
+    fn main(&self) -> &str;
+
+    /// The names of all files, sorted.
+    /// # Errors
+    /// [`Kind::Io`].
+    fn names(&self) -> Result<Vec<String>>;
+
+    /// The bytes of one file, whole.
+    /// # Errors
+    /// [`Kind::Malformed`] for a name with a path part, [`Kind::Io`] for a file that is not there or cannot be
+    /// read, [`Kind::Limit`] for one longer than `limit` bytes.
+    fn bytes(&self, name: &str, limit: u64) -> Result<Arc<[u8]>>;
+}
+
+/// Device names of a common operating system, which no file of a record may have, whatever the ending.
+const DEVICE_NAMES: &[&str] = &["con", "prn", "aux", "nul"];
+
+/// Accepts a plain file name: no path part, no device, no control character, not `.` or `..`, at most 255 bytes.
+/// # Errors
+/// [`Kind::Malformed`] with the name.
+pub fn plain_name(name: &str) -> Result<&str> {
+    let stem = name.split('.').next().unwrap_or_default().to_ascii_lowercase();
+    let numbered = |device: &str| {
+        stem.strip_prefix(device).is_some_and(|rest| rest.len() == 1 && rest.as_bytes()[0].is_ascii_digit())
+    };
+    let is_device = DEVICE_NAMES.contains(&stem.as_str()) || numbered("com") || numbered("lpt");
+    let bad_character = |c: char| matches!(c, '/' | '\\' | ':') || c.is_control();
+    let is_plain =
+        !matches!(name, "" | "." | ".." | "-" | "~") && !name.contains(bad_character) && name.len() <= 255;
+    if is_plain && !is_device {
+        Ok(name)
+    } else {
+        Err(Error::new(Kind::Malformed, format!("not a plain file name: {name:?}"))
+            .remedy("a record may name only files that lie beside it; put them there and correct the name"))
+    }
+}
+
+fn too_long(name: &str, limit: u64) -> Error {
+    Error::new(Kind::Limit, format!("longer than the limit of {limit} bytes")).at(Place::file(name))
+}
+
+pub(crate) fn not_there(name: &str) -> Error {
+    Error::new(Kind::Io, "no such file beside the record")
+        .at(Place::file(name))
+        .remedy("put the file beside the record's main file")
+}
+
+/// Files in memory.
+#[derive(Clone, Debug, Default)]
+pub struct Memory {
+    main: String,
+    files: Vec<(String, Arc<[u8]>)>,
+}
+
+impl Memory {
+    /// Files, of which the one named `main` is the record's main file.
+    #[must_use]
+    pub fn new(main: impl Into<String>, files: Vec<File>) -> Memory {
+        Memory {
+            main: main.into(),
+            files: files.into_iter().map(|file| (file.name, file.bytes.into())).collect(),
+        }
+    }
+}
+
+impl Source for Memory {
+    fn main(&self) -> &str {
+        &self.main
+    }
+
+    fn names(&self) -> Result<Vec<String>> {
+        let mut names: Vec<String> = self.files.iter().map(|(name, _)| name.clone()).collect();
+        names.sort();
+        Ok(names)
+    }
+
+    fn bytes(&self, name: &str, limit: u64) -> Result<Arc<[u8]>> {
+        let name = plain_name(name)?;
+        let (_, bytes) = self.files.iter().find(|(own, _)| own == name).ok_or_else(|| not_there(name))?;
+        if bytes.len() as u64 > limit { Err(too_long(name, limit)) } else { Ok(bytes.clone()) }
+    }
+}
+
+/// A file on disk and those beside it.
+#[derive(Clone, Debug)]
+pub struct Folder {
+    folder: PathBuf,
+    main: String,
+}
+
+impl Folder {
+    /// The file at `path` as the main file.
+    /// # Errors
+    /// [`Kind::Usage`] where the path has no file name or one that is not Unicode.
+    pub fn of(path: &Path) -> Result<Folder> {
+        let main = path.file_name().and_then(|name| name.to_str()).ok_or_else(|| {
+            Error::new(Kind::Usage, format!("not a file name that can be read: {}", path.display()))
+        })?;
+        let folder = match path.parent() {
+            Some(parent) if !parent.as_os_str().is_empty() => parent.to_owned(),
+            _ => PathBuf::from("."),
+        };
+        Ok(Folder { folder, main: main.to_owned() })
+    }
+}
+
+impl Source for Folder {
+    fn main(&self) -> &str {
+        &self.main
+    }
+
+    fn names(&self) -> Result<Vec<String>> {
+        let failed = |error: std::io::Error| {
+            Error::new(Kind::Io, "cannot list the folder")
+                .at(Place::file(self.folder.display().to_string()))
+                .because(error)
+        };
+        let mut names = Vec::new();
+        for entry in std::fs::read_dir(&self.folder).map_err(failed)? {
+            if let Some(name) = entry.map_err(failed)?.file_name().to_str() {
+                names.push(name.to_owned());
+            }
+        }
+        names.sort();
+        Ok(names)
+    }
+
+    fn bytes(&self, name: &str, limit: u64) -> Result<Arc<[u8]>> {
+        let name = plain_name(name)?;
+        let failed = |error: std::io::Error| match error.kind() {
+            std::io::ErrorKind::NotFound => not_there(name),
+            _ => Error::new(Kind::Io, "cannot read").at(Place::file(name)).because(error),
+        };
+        let mut file = std::fs::File::open(self.folder.join(name)).map_err(failed)?;
+        let meta = file.metadata().map_err(failed)?;
+        if !meta.is_file() {
+            return Err(Error::new(Kind::Io, "not a regular file").at(Place::file(name)));
+        }
+        if meta.len() > limit {
+            return Err(too_long(name, limit));
+        }
+        let mut bytes = Vec::with_capacity(usize::try_from(meta.len()).unwrap_or(0) + 1);
+        file.by_ref().take(limit.saturating_add(1)).read_to_end(&mut bytes).map_err(failed)?;
+        if bytes.len() as u64 > limit { Err(too_long(name, limit)) } else { Ok(bytes.into()) }
+    }
+}
+
+/// Another source, remembering which files were read.
+pub struct Recorded<'a> {
+    inner: &'a dyn Source,
+    read: Mutex<BTreeSet<String>>,
+}
+
+impl<'a> Recorded<'a> {
+    /// Remembers what is read from `inner`.
+    #[must_use]
+    pub fn new(inner: &'a dyn Source) -> Recorded<'a> {
+        Recorded { inner, read: Mutex::new(BTreeSet::new()) }
+    }
+
+    /// The names that were read so far, sorted.
+    #[must_use]
+    pub fn names_read(&self) -> Vec<String> {
+        self.read.lock().unwrap_or_else(PoisonError::into_inner).iter().cloned().collect()
+    }
+}
+
+impl Source for Recorded<'_> {
+    fn main(&self) -> &str {
+        self.inner.main()
+    }
+
+    fn names(&self) -> Result<Vec<String>> {
+        self.inner.names()
+    }
+
+    fn bytes(&self, name: &str, limit: u64) -> Result<Arc<[u8]>> {
+        let bytes = self.inner.bytes(name, limit)?;
+        self.read.lock().unwrap_or_else(PoisonError::into_inner).insert(name.to_owned());
+        Ok(bytes)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_name_with_a_path_part_is_refused_by_every_source() {
+        for name in
+            ["", ".", "..", "a/b", "../a", "/etc/x", "C:\\x", "a\\b", "nul", "COM1.dat", "-", "~", "a\nb"]
+        {
+            assert_eq!(plain_name(name).unwrap_err().kind(), Kind::Malformed, "{name:?}");
+            assert!(Memory::default().bytes(name, 10).is_err());
+        }
+        for name in ["1.dat", "HR00001.mat", "~x", "console.dat", "a b.hea"] {
+            assert!(plain_name(name).is_ok(), "{name}");
+        }
+    }
+
+    #[test]
+    fn a_file_longer_than_the_limit_is_refused_by_name() {
+        let memory = Memory::new("a", vec![File { name: "a".into(), bytes: vec![0; 11] }]);
+        assert_eq!(memory.bytes("a", 10).unwrap_err().to_string(), "a: longer than the limit of 10 bytes");
+        assert_eq!(memory.bytes("b", 10).unwrap_err().kind(), Kind::Io);
+    }
+
+    #[test]
+    fn what_was_read_is_remembered() {
+        let files = ["a", "b", "c"].map(|name| File { name: name.into(), bytes: vec![] }).to_vec();
+        let memory = Memory::new("a", files);
+        let recorded = Recorded::new(&memory);
+        recorded.bytes("c", 0).unwrap();
+        recorded.bytes("a", 0).unwrap();
+        assert!(recorded.bytes("d", 0).is_err());
+        assert_eq!(recorded.names_read(), ["a", "c"]);
+    }
+}

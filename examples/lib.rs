@@ -1,0 +1,1 @@
+//! Short programs that embed ecgkeep; see the files beside this one.
