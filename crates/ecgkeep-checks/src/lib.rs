@@ -1,1 +1,19 @@
-//! Not written yet.
+//! Technical and identity checks of a resting 12-lead ECG recording.
+//!
+//! They look at the technique of a recording: the right patient's identifiers, a tracing on every lead, leads
+//! that fit together, about ten still seconds. They are no diagnosis and no medical interpretation: a recording
+//! without a finding is not thereby a normal ECG. Local policy decides what is accepted; every threshold is in
+//! [`Policy`], every rule with its source and its limits in [`RULES`].
+
+mod assessment;
+mod evidence;
+mod finding;
+mod identity;
+mod policy;
+mod rounded;
+mod rule;
+
+pub use assessment::{Assessment, CAUTIONS, run};
+pub use finding::{Finding, Verdict};
+pub use policy::Policy;
+pub use rule::{RULES, Rule, rule};

@@ -1,0 +1,60 @@
+//! The one list of rules.
+
+use std::fmt;
+
+use crate::evidence::Evidence;
+use crate::finding::{Finding, Verdict};
+use crate::identity;
+use crate::policy::Policy;
+
+/// Every rule, in the order in which they are judged and printed.
+pub const RULES: &[Rule] = &[identity::two_identifiers::RULE, identity::operator::RULE];
+
+/// The rule of this code.
+#[must_use]
+pub fn rule(code: &str) -> Option<&'static Rule> {
+    RULES.iter().find(|rule| rule.code == code)
+}
+
+/// One rule, with what a person needs to weigh its findings.
+#[derive(Clone, Copy)]
+pub struct Rule {
+    /// Its code: short, never reused for another rule.
+    pub code: &'static str,
+    /// Its title, a few words.
+    pub title: &'static str,
+    /// What is judged, and when which verdict is given.
+    pub rule: &'static str,
+    /// Where the rule comes from.
+    pub source: &'static str,
+    /// Its thresholds under a policy, in words; empty where it has none.
+    pub threshold: fn(&Policy) -> String,
+    /// What it cannot see, and what else gives the same picture.
+    pub limits: &'static str,
+    /// What to do at the bedside or at the desk.
+    pub what_to_do: &'static str,
+    /// The rule itself.
+    pub(crate) judge: fn(&Rule, &Evidence) -> Vec<Finding>,
+}
+
+impl Rule {
+    /// A finding of this rule about the whole recording, without figures.
+    pub(crate) fn finding(&self, verdict: Verdict, text: impl Into<String>) -> Finding {
+        Finding {
+            code: self.code,
+            verdict,
+            lead: None,
+            span: None,
+            text: text.into(),
+            measured: None,
+            threshold: None,
+            source: self.source,
+        }
+    }
+}
+
+impl fmt::Debug for Rule {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.debug_struct("Rule").field("code", &self.code).finish_non_exhaustive()
+    }
+}
