@@ -13,7 +13,6 @@ pub struct Acquisition {
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub identifiers: Vec<Identifier>,
     /// When the first sample was taken.
-    #[cfg_attr(feature = "schema", schemars(with = "String"))]
     #[serde(skip_serializing_if = "CivilTime::is_empty")]
     pub start: CivilTime,
     /// Who recorded it: nurse, technician.
@@ -53,7 +52,6 @@ pub struct Acquisition {
     #[serde(skip_serializing_if = "Filters::is_empty")]
     pub filters: Filters,
     /// Mains frequency in hertz.
-    #[cfg_attr(feature = "schema", schemars(with = "Option<String>"))]
     #[serde(skip_serializing_if = "Option::is_none")]
     pub mains_hz: Option<Exact>,
     /// Where the electrodes were placed.
@@ -112,15 +110,12 @@ impl Device {
 #[serde(default, deny_unknown_fields)]
 pub struct Filters {
     /// High-pass corner in hertz.
-    #[cfg_attr(feature = "schema", schemars(with = "Option<String>"))]
     #[serde(skip_serializing_if = "Option::is_none")]
     pub high_pass_hz: Option<Exact>,
     /// Low-pass corner in hertz.
-    #[cfg_attr(feature = "schema", schemars(with = "Option<String>"))]
     #[serde(skip_serializing_if = "Option::is_none")]
     pub low_pass_hz: Option<Exact>,
     /// Notch frequencies in hertz.
-    #[cfg_attr(feature = "schema", schemars(with = "Vec<String>"))]
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub notch_hz: Vec<Exact>,
     /// What the source says of its filters in words.

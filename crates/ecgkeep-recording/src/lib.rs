@@ -17,6 +17,8 @@ mod mark;
 mod measurement;
 mod person;
 mod recording;
+#[cfg(feature = "schema")]
+mod schema;
 mod subject;
 mod time;
 mod waveform;

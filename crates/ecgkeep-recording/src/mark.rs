@@ -12,7 +12,6 @@ pub struct Mark {
     /// Sample number counted from 0 at the waveform's first sample; may lie outside the waveform.
     pub sample: i64,
     /// The lead it is made on; `None` for all leads.
-    #[cfg_attr(feature = "schema", schemars(with = "Option<String>"))]
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub lead: Option<Lead>,
     /// What is marked.

@@ -12,7 +12,6 @@ pub struct Measurement {
     /// What was measured.
     pub kind: MeasurementKind,
     /// The value.
-    #[cfg_attr(feature = "schema", schemars(with = "String"))]
     pub value: Exact,
     /// The unit, UCUM: `ms`, `deg`, `/min`, `uV`.
     pub unit: String,
@@ -42,7 +41,7 @@ pub enum Scope {
     #[default]
     Global,
     /// One lead.
-    Lead(#[cfg_attr(feature = "schema", schemars(with = "String"))] Lead),
+    Lead(Lead),
     /// One beat, counted from 0.
     Beat(u32),
     /// One class of beats, counted from 0.
@@ -149,7 +148,6 @@ pub struct Statement {
     #[serde(skip_serializing_if = "Option::is_none")]
     pub author: Option<Person>,
     /// When it was made or confirmed.
-    #[cfg_attr(feature = "schema", schemars(with = "Option<String>"))]
     #[serde(skip_serializing_if = "Option::is_none")]
     pub at: Option<CivilTime>,
 }

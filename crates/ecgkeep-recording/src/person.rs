@@ -150,7 +150,6 @@ impl Coded {
 #[serde(deny_unknown_fields)]
 pub struct Quantity {
     /// The value.
-    #[cfg_attr(feature = "schema", schemars(with = "String"))]
     pub value: Exact,
     /// The unit in UCUM case-sensitive form: `a` (year), `mo`, `wk`, `d`, `h`, `cm`, `kg`, `mm[Hg]`, `ms`, `uV`,
     /// `nV`, `deg`, `/min`, `Hz`. A unit that UCUM does not have is kept as the source spells it.

@@ -84,7 +84,7 @@ pub struct Filing {
     /// Who supplied it.
     pub supplied_by: Person,
     /// When it was supplied.
-    #[cfg_attr(feature = "schema", schemars(with = "String"))]
+    #[serde(skip_serializing_if = "CivilTime::is_empty")]
     pub at: CivilTime,
     /// The patient.
     pub subject: Subject,

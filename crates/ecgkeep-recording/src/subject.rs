@@ -16,7 +16,6 @@ pub struct Subject {
     #[serde(skip_serializing_if = "PersonName::is_empty")]
     pub name: PersonName,
     /// Date of birth, to the precision given.
-    #[cfg_attr(feature = "schema", schemars(with = "Option<String>"))]
     #[serde(skip_serializing_if = "Option::is_none")]
     pub birth_date: Option<PartialDate>,
     /// Sex as recorded.

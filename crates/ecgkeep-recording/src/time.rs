@@ -238,24 +238,32 @@ impl FromStr for CivilTime {
 
     /// Reads what [`CivilTime`] prints, and `Z` for an offset of zero.
     fn from_str(text: &str) -> Result<CivilTime, NotATime> {
-        let (date, rest) = text.split_once('T').map_or((text, None), |(date, rest)| (date, Some(rest)));
+        let (text, offset_minutes) = split_offset(text)?;
+        let (date, time) = text.split_once('T').map_or((text, None), |(date, time)| (date, Some(time)));
         let date = if date.is_empty() { None } else { Some(date.parse()?) };
-        let Some(rest) = rest else {
-            return Ok(CivilTime { date: Some(date.ok_or(NotATime)?), time: None, offset_minutes: None });
-        };
-        let (time, offset_minutes) = match rest.find(['+', '-', 'Z']) {
-            Some(at) if &rest[at..] == "Z" => (&rest[..at], Some(0)),
-            Some(at) => {
-                let (hours, minutes) = rest[at + 1..].split_once(':').ok_or(NotATime)?;
-                let minutes = digits(hours, 2)? * 60 + digits(minutes, 2)?;
-                let minutes =
-                    i16::try_from(minutes).ok().filter(|minutes| *minutes < 1440).ok_or(NotATime)?;
-                (&rest[..at], Some(if rest[at..].starts_with('-') { -minutes } else { minutes }))
-            }
-            None => (rest, None),
-        };
-        Ok(CivilTime { date, time: Some(time.parse()?), offset_minutes })
+        let time = time.map(str::parse).transpose()?;
+        if date.is_none() && time.is_none() && offset_minutes.is_none() {
+            return Err(NotATime);
+        }
+        Ok(CivilTime { date, time, offset_minutes })
     }
+}
+
+/// The text before the offset from UTC, and the offset in minutes. Without a time, a sign begins an offset only
+/// where a colon follows: `2026-03-03:30` is March 2026, three and a half hours west.
+fn split_offset(text: &str) -> Result<(&str, Option<i16>), NotATime> {
+    if let Some(rest) = text.strip_suffix('Z') {
+        return Ok((rest, Some(0)));
+    }
+    let after = text.find('T').unwrap_or(0);
+    let colon = if text.contains('T') { text.len() } else { text.find(':').unwrap_or(0) };
+    let Some(at) = text[after..colon.max(after)].rfind(['+', '-']).map(|at| after + at) else {
+        return Ok((text, None));
+    };
+    let (hours, minutes) = text[at + 1..].split_once(':').ok_or(NotATime)?;
+    let minutes = digits(hours, 2)? * 60 + digits(minutes, 2)?;
+    let minutes = i16::try_from(minutes).ok().filter(|minutes| *minutes < 1440).ok_or(NotATime)?;
+    Ok((&text[..at], Some(if text[at..].starts_with('-') { -minutes } else { minutes })))
 }
 
 fn digits(text: &str, count: usize) -> Result<u32, NotATime> {
@@ -298,6 +306,11 @@ mod tests {
             "2026-03-02T09:14:05.25+01:00",
             "2026-03-02T09:14:05-03:30",
             "T13:05:00.123",
+            "2026-03-02+01:00",
+            "2026-03-03:30",
+            "2026-12:45",
+            "-03:30",
+            "T09-03:30",
             "2896-02-29T00:00",
         ] {
             assert_eq!(text.parse::<CivilTime>().unwrap().to_string(), text);

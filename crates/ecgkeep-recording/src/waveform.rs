@@ -93,6 +93,7 @@ pub enum SignalUnit {
 /// A half-open range of sample numbers, `start` included, `end` not.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+#[serde(deny_unknown_fields)]
 pub struct Span {
     /// The first sample.
     pub start: usize,
@@ -120,7 +121,6 @@ impl Span {
 #[serde(deny_unknown_fields)]
 pub struct Signal {
     /// Which lead.
-    #[cfg_attr(feature = "schema", schemars(with = "String"))]
     pub lead: Lead,
     /// The source's label where it spells the lead otherwise than [`Lead::name`].
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -129,10 +129,8 @@ pub struct Signal {
     #[serde(default)]
     pub unit: SignalUnit,
     /// Nanovolts (or 10^-9 of the other unit) per count.
-    #[cfg_attr(feature = "schema", schemars(with = "String"))]
     pub step: Step,
     /// What count 0 stands for, in the unit of `step`.
-    #[cfg_attr(feature = "schema", schemars(with = "String"))]
     #[serde(default)]
     pub offset: Exact,
     /// Where the source has no sample; sorted, disjoint, not empty. The samples there hold 0.
@@ -142,7 +140,6 @@ pub struct Signal {
     #[serde(default)]
     pub derived: bool,
     /// Seconds by which the source says that the signal was shifted; the reader has already aligned it.
-    #[cfg_attr(feature = "schema", schemars(with = "Option<String>"))]
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub skew: Option<Exact>,
     /// Counts, oldest first. Voltage = `offset` + count x `step`.
@@ -223,7 +220,7 @@ impl Signal {
 /// What a [`Waveform`] shows.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
-#[serde(rename_all = "snake_case")]
+#[serde(rename_all = "snake_case", deny_unknown_fields)]
 #[non_exhaustive]
 pub enum WaveformKind {
     /// The recording as it ran.
@@ -247,9 +244,7 @@ pub struct Waveform {
     /// What it shows.
     pub kind: WaveformKind,
     /// Seconds from the recording's start to the first sample.
-    #[cfg_attr(feature = "schema", schemars(with = "String"))]
     pub start: Exact,
-    #[cfg_attr(feature = "schema", schemars(with = "String"))]
     rate: Rate,
     /// Marks, in the order of the source.
     #[serde(skip_serializing_if = "Vec::is_empty")]
@@ -365,20 +360,24 @@ impl Waveform {
     }
 }
 
-/// A waveform as it stands in a text, before its rules are checked.
+/// Signals sampled together: one rate, one length. Leads that start apart are another waveform.
+// As it stands in a text, before its rules are checked.
 #[derive(Deserialize)]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 struct Parts {
+    /// What it shows.
     #[serde(default)]
     kind: WaveformKind,
-    #[cfg_attr(feature = "schema", schemars(with = "String"))]
+    /// Seconds from the recording's start to the first sample.
     #[serde(default)]
     start: Exact,
-    #[cfg_attr(feature = "schema", schemars(with = "String"))]
+    /// Samples per second.
     rate: Rate,
+    /// Marks, in the order of the source.
     #[serde(default)]
     marks: Vec<Mark>,
+    /// The signals, in the order of the source: at least one, all of one length.
     signals: Vec<Signal>,
 }
 
