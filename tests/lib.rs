@@ -1,1 +1,11 @@
-//! What the tests of this folder share.
+//! What the tests of this folder share: recordings to try, and what a format must hold to, as functions that
+//! return every fault they find. The faults are texts, so that the tests of the tests can ask for them.
+
+#[path = "harness/contract.rs"]
+pub mod contract;
+#[path = "harness/corpus.rs"]
+pub mod corpus;
+#[path = "harness/damage.rs"]
+pub mod damage;
+#[path = "harness/repository.rs"]
+pub mod repository;

@@ -1,0 +1,134 @@
+//! The signature test: whatever a format writes comes back exactly, or the difference was stated. And what a
+//! reader must do with damaged bytes. Every format of the list is tried; a new one is tried by being listed.
+
+use ecgkeep::FORMATS;
+use ecgkeep_demo::small;
+use ecgkeep_format::{File, Format, Options, write};
+use ecgkeep_recording::Recording;
+use ecgkeep_tests::contract::{Trial, claims_without_a_loss, every_option, recognition_faults, trial};
+use ecgkeep_tests::corpus::{Named, all, plain};
+use ecgkeep_tests::damage::{cut_faults, mutation_faults};
+
+/// The formats that write something.
+fn writing() -> impl Iterator<Item = &'static dyn Format> {
+    FORMATS.iter().copied().filter(|format| !format.about().writes.is_empty())
+}
+
+fn files(format: &dyn Format, recording: &Recording, options: &Options) -> Vec<File> {
+    let recordings = std::slice::from_ref(recording);
+    write(format, recordings, "r", options).expect("a plain recording is written by every format").files
+}
+
+#[test]
+fn every_difference_is_stated_and_nothing_is_made_up() {
+    let mut faults = Vec::new();
+    for format in writing() {
+        for options in every_option(format) {
+            let trials: Vec<(String, Trial)> = all()
+                .iter()
+                .map(|Named { name, recording }| (name.clone(), trial(format, recording, &options)))
+                .collect();
+            for (name, trial) in trials {
+                let id = format.about().id;
+                faults.extend(trial.faults.iter().map(|fault| format!("{id} {options:?}, {name}: {fault}")));
+                if let Some(why) = trial.refused {
+                    println!("{id}: refuses {name}: {why}");
+                }
+            }
+        }
+    }
+    none(&faults);
+}
+
+#[test]
+fn the_samples_of_plain_recordings_come_back_in_every_format_and_option() {
+    let mut faults = Vec::new();
+    for format in writing() {
+        for options in every_option(format) {
+            for Named { name, recording } in plain() {
+                let Trial { back, refused, .. } = trial(format, &recording, &options);
+                if back.is_none_or(|back| back.fingerprint() != recording.fingerprint()) {
+                    faults.push(format!("{} {options:?}, {name}: {refused:?}", format.about().id));
+                }
+            }
+        }
+    }
+    none(&faults);
+}
+
+#[test]
+fn what_one_format_gives_back_the_others_write_as_truly() {
+    let mut faults = Vec::new();
+    for first in writing() {
+        for Named { name, recording } in all() {
+            let Some(back) = trial(first, &recording, &Options::default()).back else { continue };
+            for second in writing() {
+                let ids = format!("{} then {}", first.about().id, second.about().id);
+                let again = trial(second, &back, &Options::default());
+                faults.extend(again.faults.iter().map(|fault| format!("{ids}, {name}: {fault}")));
+                if first.about().id == second.about().id {
+                    let lost = again.lost.iter().map(|field| format!("{ids}, {name}: {field} drifts"));
+                    faults.extend(lost);
+                }
+            }
+        }
+    }
+    none(&faults);
+}
+
+#[test]
+fn a_limit_that_a_format_claims_is_seen_in_some_recording() {
+    let mut faults = Vec::new();
+    for format in writing() {
+        let trials: Vec<Trial> =
+            all().iter().map(|named| trial(format, &named.recording, &Options::default())).collect();
+        let claims = claims_without_a_loss(format, &trials);
+        faults.extend(claims.into_iter().map(|claim| format!("{}: {claim}", format.about().id)));
+    }
+    none(&faults);
+}
+
+#[test]
+fn each_format_recognises_its_own_files_and_no_other() {
+    let mut faults = Vec::new();
+    for format in writing() {
+        for options in every_option(format) {
+            for Named { recording, .. } in plain() {
+                faults.extend(recognition_faults(FORMATS, format, &files(format, &recording, &options)));
+            }
+        }
+    }
+    none(&faults);
+}
+
+#[test]
+fn own_output_cut_anywhere_is_noticed() {
+    let mut faults = Vec::new();
+    for format in writing() {
+        for options in every_option(format) {
+            let cut = cut_faults(format, &files(format, &small(), &options));
+            faults.extend(cut.into_iter().map(|fault| format!("{}: {fault}", format.about().id)));
+        }
+    }
+    none(&faults);
+}
+
+#[test]
+fn own_output_with_any_byte_changed_never_panics() {
+    let mut faults = Vec::new();
+    for format in writing() {
+        for options in every_option(format) {
+            let changed = mutation_faults(format, &files(format, &small(), &options));
+            faults.extend(changed.into_iter().map(|fault| format!("{}: {fault}", format.about().id)));
+        }
+    }
+    none(&faults);
+}
+
+/// Faults that are shown of many.
+const SHOWN: usize = 40;
+
+fn none(faults: &[String]) {
+    let shown = faults.iter().take(SHOWN).map(String::as_str).collect::<Vec<_>>().join("\n");
+    assert!(faults.is_empty(), "{} faults:\n{shown}", faults.len());
+}

@@ -1,0 +1,194 @@
+//! Recordings to try on every format.
+
+use ecgkeep_demo::{Spec, every_field, recording, small};
+use ecgkeep_recording::Recording;
+use serde_json::{Map, Value};
+
+/// A recording and what to call it.
+#[derive(Clone, Debug)]
+pub struct Named {
+    /// What it is, for messages.
+    pub name: String,
+    /// The recording.
+    pub recording: Recording,
+}
+
+/// The recordings that every format that writes must be able to hold, at least with losses.
+#[must_use]
+pub fn plain() -> Vec<Named> {
+    let twelve = Spec { with_marks: true, with_measurements: true, ..Spec::default() };
+    vec![named("small", small()), named("twelve leads", recording(&twelve).recording)]
+}
+
+/// [`plain`], the recording with every field filled, and variants of it with values that are hard to hold.
+#[must_use]
+pub fn all() -> Vec<Named> {
+    let mut all = plain();
+    all.push(named("every field", every_field()));
+    all.extend(TEXTS.iter().map(|(name, text)| with_texts(name, text)));
+    all.extend(NUMBERS.iter().map(|(name, number)| with_numbers(name, number)));
+    all.extend(TIMES.iter().map(|(start, birth)| with_times(start, birth)));
+    all.extend([with_one_waveform(), with_many_items(), with_no_values()]);
+    all
+}
+
+fn named(name: &str, recording: Recording) -> Named {
+    Named { name: name.to_owned(), recording }
+}
+
+/// Texts that files of texts, of fixed lengths and of one code page have trouble with.
+const TEXTS: &[(&str, &str)] = &[
+    ("one character", "x"),
+    ("a blank at each end", " two  blanks "),
+    ("line breaks", "one\r\ntwo\nthree\tfour"),
+    ("punctuation", "<a&b> \"c\" 'd' #e =f\\g/h^i~j|k,l;m:n"),
+    ("Latin", "Åse Müller-Çelik, 37 °C, ½ µV"),
+    ("beyond Latin", "Łódź Ελλάδα Київ 心電図 \u{1F493}"),
+    ("zero and other controls", "a\0b\u{1}c\u{7f}d\u{85}e"),
+    ("nothing", ""),
+    (
+        "300 characters",
+        "0123456789abcdefghijklmnopqrst0123456789abcdefghijklmnopqrst0123456789abcdefghijklmnopqrst0123456789abcdefghijklmnopqrst0123456789abcdefghijklmnopqrst0123456789abcdefghijklmnopqrst0123456789abcdefghijklmnopqrst0123456789abcdefghijklmnopqrst0123456789abcdefghijklmnopqrst0123456789abcdefghijklmnopqrst",
+    ),
+];
+
+/// Numbers that decimals, whole numbers and 16 bits have trouble with.
+const NUMBERS: &[(&str, &str)] = &[
+    ("a third", "1/3"),
+    ("a negative fraction", "-12.75"),
+    ("eighteen digits", "123456789.012345678"),
+    ("a large number", "70000"),
+    ("zero", "0"),
+];
+
+/// Starts and birth dates of every precision.
+const TIMES: &[(&str, &str)] = &[
+    ("2026", "1971"),
+    ("2026-03", "1971-06"),
+    ("2026-03-02", "1971-06-19"),
+    ("2026-03-02T09", "0001-01-01"),
+    ("2026-03-02T09:14-03:30", "9999-12-31"),
+    ("2026-03-02T09:14:05", "1971"),
+    ("2026-03-02T09:14:05.123456789012345678+14:00", "1971"),
+    ("T09:14:05.5", "1971"),
+    ("2026-03-02+01:00", "1971"),
+    ("+05:45", "1971"),
+];
+
+/// Members of the JSON form whose text is free.
+const FREE_TEXTS: &[&str] = &[
+    "value",
+    "assigner",
+    "text",
+    "family",
+    "second_family",
+    "given",
+    "middle",
+    "prefix",
+    "suffix",
+    "system",
+    "meaning",
+    "institution",
+    "department",
+    "room",
+    "analysing_institution",
+    "analysing_department",
+    "order_number",
+    "sequence_number",
+    "label",
+    "formula",
+    "manufacturer",
+    "model",
+    "serial",
+    "software",
+    "id",
+    "remarks",
+    "described",
+];
+
+fn with_texts(name: &str, text: &str) -> Named {
+    changed(&format!("every text is {name}"), |member, value, beside| {
+        // beside a unit, `value` is a number
+        let free = FREE_TEXTS.contains(&member) && !(member == "value" && beside.contains_key("unit"));
+        let identifier_kind = member == "kind" && beside.contains_key("assigner");
+        if let (Value::String(old), true) = (value, free || identifier_kind) {
+            text.clone_into(old);
+        }
+    })
+}
+
+fn with_numbers(name: &str, number: &str) -> Named {
+    changed(&format!("every number is {name}"), |member, value, beside| {
+        let quantity = member == "value" && beside.contains_key("unit");
+        let hertz = ["mains_hz", "high_pass_hz", "low_pass_hz", "notch_hz"].contains(&member);
+        let of_signal = ["skew", "offset"].contains(&member) && beside.contains_key("step");
+        let start = member == "start" && beside.contains_key("rate");
+        if let (Value::String(old), true) = (value, quantity || hertz || of_signal || start) {
+            number.clone_into(old);
+        }
+    })
+}
+
+fn with_times(start: &str, birth: &str) -> Named {
+    changed(&format!("start {start}, born {birth}"), |member, value, _| match (member, value) {
+        ("start", Value::String(old)) if old.contains("T09") => start.clone_into(old),
+        ("birth_date", Value::String(old)) => birth.clone_into(old),
+        ("at", Value::String(old)) => start.clone_into(old),
+        _ => {}
+    })
+}
+
+/// Formats that hold a single waveform of voltages are tried with everything else, too.
+fn with_one_waveform() -> Named {
+    let mut recording = every_field();
+    recording.waveforms.truncate(1);
+    named("every field, one waveform", recording)
+}
+
+fn with_many_items() -> Named {
+    let mut recording = every_field();
+    let remark = recording.acquisition.remarks[0].clone();
+    recording.acquisition.remarks = (0..300).map(|number| format!("{remark} {number}")).collect();
+    let statement = recording.statements[0].clone();
+    recording.statements = vec![statement; 300];
+    named("300 remarks and statements", recording)
+}
+
+/// Persons, codes and devices of which nothing is said but that they exist.
+fn with_no_values() -> Named {
+    let mut recording = every_field();
+    let acquisition = &mut recording.acquisition;
+    for persons in [&mut acquisition.operators, &mut acquisition.referring, &mut acquisition.confirming] {
+        *persons = vec![ecgkeep_recording::Person::default(); 2];
+    }
+    acquisition.indications = vec![ecgkeep_recording::Coded::default(); 2];
+    recording.subject.medications = vec![ecgkeep_recording::Coded::default()];
+    recording.subject.race = Some(ecgkeep_recording::Coded::default());
+    named("empty persons and codes", recording)
+}
+
+/// [`every_field`] with each text of its JSON form passed through `change`, which is told the member that holds it
+/// (for a list: the list's) and the members beside it.
+fn changed(name: &str, change: impl Fn(&str, &mut Value, &Map<String, Value>)) -> Named {
+    let mut form = serde_json::to_value(every_field()).expect("the model has a JSON form");
+    walk("", &mut form, &Map::new(), &change);
+    named(name, serde_json::from_value(form).expect("texts were changed for texts of the same kind"))
+}
+
+fn walk(
+    member: &str,
+    value: &mut Value,
+    beside: &Map<String, Value>,
+    change: &impl Fn(&str, &mut Value, &Map<String, Value>),
+) {
+    match value {
+        Value::Object(members) => {
+            let beside = members.clone();
+            for (member, value) in members {
+                walk(member, value, &beside, change);
+            }
+        }
+        Value::Array(items) => items.iter_mut().for_each(|item| walk(member, item, beside, change)),
+        _ => change(member, value, beside),
+    }
+}
