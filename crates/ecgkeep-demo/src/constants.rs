@@ -26,29 +26,36 @@ pub(crate) enum Wave {
 /// durations, amplitudes and R progression are those of an unremarkable adult (common practice, no source).
 pub(crate) const WAVES: [(Wave, f64, f64, [f64; 3]); 9] = [
     // right, then left atrium
-    (Wave::P, -166.0, 16.0, [45.0, 75.0, -40.0]),
-    (Wave::P, -140.0, 17.0, [65.0, 45.0, 45.0]),
+    (Wave::P, -166.0, 16.0, [55.0, 75.0, -48.0]),
+    (Wave::P, -140.0, 17.0, [80.0, 48.0, 42.0]),
     // septum, apex, left ventricle, its base, the last of the base
     (Wave::Qrs, -24.0, 7.5, [-140.0, 10.0, -250.0]),
-    (Wave::Qrs, -10.0, 8.5, [480.0, 240.0, -330.0]),
-    (Wave::Qrs, 4.0, 8.5, [900.0, 640.0, 260.0]),
+    (Wave::Qrs, -10.0, 8.5, [520.0, 300.0, -340.0]),
+    (Wave::Qrs, 4.0, 8.5, [980.0, 700.0, 280.0]),
     (Wave::Qrs, 18.0, 8.5, [60.0, 60.0, 520.0]),
     (Wave::Qrs, 31.0, 8.5, [-110.0, -110.0, 190.0]),
     // slow rise, steeper fall
-    (Wave::T, 222.0, 46.0, [190.0, 130.0, -160.0]),
-    (Wave::T, 268.0, 29.0, [170.0, 115.0, -110.0]),
+    (Wave::T, 222.0, 46.0, [215.0, 120.0, -125.0]),
+    (Wave::T, 268.0, 29.0, [190.0, 105.0, -90.0]),
 ];
 
-/// What a chest electrode sees beside the dipole because it is close to the heart: electrode 1 to 6, centre,
+/// What a chest electrode sees beside the dipole because it is close to the heart: wave, electrode 1 to 6, centre,
 /// standard deviation, height. Our own values; they make the eight leads independent.
-pub(crate) const NEAR_FIELD: [(usize, f64, f64, f64); 6] = [
-    (1, -16.0, 7.0, 45.0),
-    (2, 14.0, 9.0, -70.0),
-    (3, -4.0, 8.0, 80.0),
-    (4, 2.0, 7.0, 90.0),
-    (5, 10.0, 8.0, -60.0),
-    (6, 24.0, 8.0, -35.0),
+pub(crate) const NEAR_FIELD: [(Wave, usize, f64, f64, f64); 9] = [
+    (Wave::Qrs, 1, -16.0, 7.0, 60.0),
+    (Wave::Qrs, 2, 16.0, 9.0, -110.0),
+    (Wave::Qrs, 3, -8.0, 8.0, 120.0),
+    (Wave::Qrs, 4, 6.0, 6.0, 130.0),
+    (Wave::Qrs, 5, 15.0, 6.0, -110.0),
+    (Wave::Qrs, 6, 27.0, 6.5, -75.0),
+    (Wave::T, 2, 235.0, 45.0, 50.0),
+    (Wave::T, 4, 262.0, 32.0, -60.0),
+    (Wave::T, 5, 232.0, 38.0, -45.0),
 ];
+
+/// How far the heights above vary from person to person, either way, as a share of them.
+pub(crate) const VARIETY: f64 = 0.15;
+pub(crate) const NEAR_FIELD_VARIETY: f64 = 0.4;
 
 /// Waves begin and end this many standard deviations from the centre of their outermost Gaussian.
 pub(crate) const REACH: f64 = 2.5;

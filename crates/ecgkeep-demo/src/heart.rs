@@ -3,8 +3,11 @@
 use std::f64::consts::TAU;
 
 use crate::arithmetic::{exp, real, whole};
-use crate::constants::{DOWER, NEAR_FIELD, NEGLIGIBLE, RATE_OF_TIMES, REACH, WAVES, Wave};
+use crate::constants::{
+    DOWER, NEAR_FIELD, NEAR_FIELD_VARIETY, NEGLIGIBLE, RATE_OF_TIMES, REACH, VARIETY, WAVES, Wave,
+};
 use crate::electrodes::{SITES, leads_of, potentials_of};
+use crate::random::{Purpose, Random};
 use crate::rhythm::Beat;
 
 /// The beat of one recording.
@@ -36,29 +39,41 @@ pub(crate) struct Times {
 const FINE_MS: f64 = 0.125;
 
 impl Heart {
-    /// A heart of this frontal QRS axis, this factor on every wave, and this mean RR interval in seconds.
-    pub(crate) fn new(axis_deg: f64, amplitude: f64, mean_rr: f64) -> Heart {
+    /// The heart of one person, with this frontal QRS axis, this factor on every wave, and this mean RR interval in
+    /// seconds.
+    pub(crate) fn new(seed: u64, axis_deg: f64, amplitude: f64, mean_rr: f64) -> Heart {
+        let mut random = Random::new(seed, Purpose::Person);
+        let mut personal = |variety: f64| amplitude * (1.0 + variety * (2.0 * random.uniform() - 1.0));
+        let waves = WAVES.map(|(wave, centre_ms, width_ms, dipole)| {
+            let factor = personal(VARIETY);
+            (wave, centre_ms, width_ms, dipole.map(|height| height * factor))
+        });
         // McSharry 2003 stretches the beat with the root of the RR interval; here the P wave less than the T wave
         let stretch = (mean_rr * RATE_OF_TIMES / 60.0).sqrt();
-        let (cos, sin) = rotation_to(axis_deg);
+        let (cos, sin) = rotation_to(axis_deg, &waves);
         let half = half_angle(cos, sin);
-        let mut parts: Vec<Part> = WAVES
-            .into_iter()
-            .map(|(wave, centre_ms, width_ms, dipole)| {
-                let (centre_ms, width_ms, (cos, sin)) = match wave {
-                    Wave::P => (centre_ms * stretch.sqrt(), width_ms, (1.0, 0.0)),
-                    Wave::Qrs => (centre_ms, width_ms, (cos, sin)),
-                    Wave::T => (centre_ms * stretch, width_ms * stretch, half),
-                };
-                let dipole = rotated(dipole, cos, sin).map(|part| part * amplitude);
-                Part { wave, centre_ms, width_ms, potentials: potentials_of(dipole), dipole }
-            })
-            .collect();
-        parts.extend(NEAR_FIELD.into_iter().map(|(chest, centre_ms, width_ms, height)| {
+        let stretched = |wave: Wave, centre_ms: f64, width_ms: f64| match wave {
+            Wave::P => (centre_ms * stretch.sqrt(), width_ms),
+            Wave::Qrs => (centre_ms, width_ms),
+            Wave::T => (centre_ms * stretch, width_ms * stretch),
+        };
+        let dipoles = waves.into_iter().map(|(wave, centre_ms, width_ms, dipole)| {
+            let (centre_ms, width_ms) = stretched(wave, centre_ms, width_ms);
+            let (cos, sin) = match wave {
+                Wave::P => (1.0, 0.0),
+                Wave::Qrs => (cos, sin),
+                Wave::T => half,
+            };
+            let dipole = rotated(dipole, cos, sin);
+            Part { wave, centre_ms, width_ms, potentials: potentials_of(dipole), dipole }
+        });
+        let near_field = NEAR_FIELD.into_iter().map(|(wave, chest, centre_ms, width_ms, height)| {
+            let (centre_ms, width_ms) = stretched(wave, centre_ms, width_ms);
             let mut potentials = [0.0; SITES];
-            potentials[2 + chest] = height * amplitude;
-            Part { wave: Wave::Qrs, centre_ms, width_ms, potentials, dipole: [0.0; 3] }
-        }));
+            potentials[2 + chest] = height * personal(NEAR_FIELD_VARIETY);
+            Part { wave, centre_ms, width_ms, potentials, dipole: [0.0; 3] }
+        });
+        let parts = dipoles.chain(near_field).collect();
         let mut heart = Heart { parts, reference_ms: 0.0 };
         heart.reference_ms = heart.peak_ms(Wave::Qrs);
         heart
@@ -175,9 +190,9 @@ pub(crate) fn axis_deg(lead_i: f64, lead_avf: f64) -> f64 {
 /// Cosine and sine of the turn about the Z axis that brings the QRS's net area to this frontal axis. With n square
 /// to the axis and the leads linear in the dipole, n . lead(turn) = p cos + q sin + k must vanish and the
 /// voltage along the axis must be positive.
-fn rotation_to(axis_deg: f64) -> (f64, f64) {
+fn rotation_to(axis_deg: f64, waves: &[(Wave, f64, f64, [f64; 3])]) -> (f64, f64) {
     let area =
-        WAVES.iter().filter(|(wave, ..)| *wave == Wave::Qrs).fold([0.0; 3], |sum, (_, _, width, dipole)| {
+        waves.iter().filter(|(wave, ..)| *wave == Wave::Qrs).fold([0.0; 3], |sum, (_, _, width, dipole)| {
             [sum[0] + width * dipole[0], sum[1] + width * dipole[1], sum[2] + width * dipole[2]]
         });
     let (i, ii) = (DOWER[0], DOWER[1]);
@@ -233,14 +248,14 @@ mod tests {
     #[test]
     fn the_axis_asked_for_is_the_axis_of_the_areas() {
         for asked in [-170.0, -90.0, -30.0, 0.0, 15.0, 48.0, 60.0, 90.0, 120.0, 179.0] {
-            let areas = Heart::new(asked, 1.3, 0.9).qrs_areas();
+            let areas = Heart::new(2, asked, 1.3, 0.9).qrs_areas();
             assert!((axis_deg(areas[0], areas[5]) - asked).abs() < 1e-6, "{asked}");
         }
     }
 
     #[test]
     fn the_area_of_the_waves_is_the_sum_of_the_samples() {
-        let heart = Heart::new(48.0, 1.0, 0.923);
+        let heart = Heart::new(2, 48.0, 1.0, 0.923);
         let mut sites: [Vec<f64>; SITES] = std::array::from_fn(|_| vec![0.0; 400]);
         heart.beat(&[Beat { sample: 200, scale: 1.0 }], 1000.0, &mut sites);
         let sums = leads_of(std::array::from_fn(|site| sites[site][130..260].iter().sum::<f64>() / 1000.0));

@@ -9,11 +9,13 @@ pub(crate) struct Random {
 /// recording moves no beat of it.
 #[derive(Clone, Copy)]
 pub(crate) enum Purpose {
-    Rhythm = 1,
-    Amplifier = 2,
-    Hum = 3,
-    Wander = 4,
-    Muscle = 5,
+    Breathing = 1,
+    Rhythm = 2,
+    Amplifier = 3,
+    Hum = 4,
+    Wander = 5,
+    Muscle = 6,
+    Person = 7,
 }
 
 impl Random {

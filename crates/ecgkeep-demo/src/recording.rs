@@ -16,19 +16,19 @@ use crate::{Demo, Electrode, Fault, FaultTruth, LeadTruth, Spec, Truth, Waves};
 /// The recording that `spec` describes, and the truth about it. It depends on `spec` alone.
 #[must_use]
 pub fn recording(spec: &Spec) -> Demo {
-    let per_second = spec.rate.clamp(100, 32_000);
+    let per_second = spec.rate.clamp(100, 8_000);
     let rate = f64::from(per_second);
     let length = samples_in(seconds(spec), rate);
     let mean_rr = 60.0 / spec.heart_rate.clamp(35.0, 160.0);
 
-    let heart = Heart::new(spec.axis_deg, spec.amplitude, mean_rr);
+    let heart = Heart::new(spec.seed, spec.axis_deg, spec.amplitude, mean_rr);
     let beats = beats(spec.seed, mean_rr, rate, length);
     let mut sites: [Vec<f64>; SITES] = std::array::from_fn(|_| vec![0.0; length]);
     heart.beat(&beats, rate, &mut sites);
+    breathing(spec.seed, spec.breathing_microvolts, rate, &mut sites);
 
     let mut cables = cabling(exchanges(spec)).map(|site| sites[site].clone());
     amplifier(spec.seed, spec.noise_microvolts_rms, &mut cables);
-    breathing(spec.seed, spec.breathing_microvolts, rate, &mut cables);
     let faults: Vec<FaultTruth> = spec
         .faults
         .iter()
@@ -67,7 +67,7 @@ fn seconds(spec: &Spec) -> f64 {
         Fault::Short { seconds: short } => seconds.min(*short),
         _ => seconds,
     });
-    asked.clamp(1.0, 86_400.0)
+    asked.clamp(1.0, 3_600.0)
 }
 
 fn exchanges(spec: &Spec) -> impl Iterator<Item = (Electrode, Electrode)> {

@@ -21,7 +21,7 @@ pub(crate) struct Breathing {
 
 impl Breathing {
     pub(crate) fn of(seed: u64) -> Breathing {
-        Breathing { phase: TAU * Random::new(seed, Purpose::Rhythm).uniform() }
+        Breathing { phase: TAU * Random::new(seed, Purpose::Breathing).uniform() }
     }
 
     /// From -1 to 1 at `seconds` from the recording's start.
