@@ -7,5 +7,11 @@ pub mod contract;
 pub mod corpus;
 #[path = "harness/damage.rs"]
 pub mod damage;
+#[path = "harness/program.rs"]
+pub mod program;
 #[path = "harness/repository.rs"]
 pub mod repository;
+#[path = "harness/shape.rs"]
+pub mod shape;
+#[path = "harness/transcript.rs"]
+pub mod transcript;

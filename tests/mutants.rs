@@ -77,8 +77,11 @@ fn writing() -> impl Iterator<Item = &'static dyn Format> {
     FORMATS.iter().copied().filter(|format| !format.about().writes.is_empty())
 }
 
+/// A way of losing or making up something.
+type Change = fn(&mut Recording);
+
 /// Ways of losing or making up something, with the field that shows it.
-const CHANGES: &[(Field, fn(&mut Recording))] = &[
+const CHANGES: &[(Field, Change)] = &[
     (Field::SubjectIdentifier, |recording| {
         recording.subject.identifiers.pop();
     }),

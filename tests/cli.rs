@@ -1,0 +1,155 @@
+//! What the program prints, word for word: the transcripts in `tests/cli`, and the shapes of its JSON.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::path::{Path, PathBuf};
+
+use ecgkeep_tests::program::Ended;
+use ecgkeep_tests::repository::root;
+use ecgkeep_tests::shape::misfits;
+use ecgkeep_tests::transcript::{Step, matches, parse, print, replay, with_placeholders};
+use serde_json::Value;
+
+fn transcripts() -> Vec<PathBuf> {
+    let listed = std::fs::read_dir(root().join("tests/cli")).expect("the transcripts are here");
+    let mut files: Vec<PathBuf> = listed.map(|entry| entry.expect("can be listed").path()).collect();
+    files.retain(|path| path.extension().is_some_and(|ending| ending == "txt"));
+    files.sort();
+    files
+}
+
+fn steps_of(path: &Path) -> Vec<Step> {
+    let text = std::fs::read_to_string(path).expect("a transcript is text");
+    parse(&text).unwrap_or_else(|error| panic!("{}: {error}", path.display()))
+}
+
+/// Runs a transcript in a fresh copy of the invented clinic's files.
+fn replayed(path: &Path) -> Vec<(Step, Option<Ended>)> {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    copy_folder(&root().join("examples/larkmoor"), folder.path());
+    replay(&steps_of(path), folder.path()).unwrap_or_else(|error| panic!("{}: {error}", path.display()))
+}
+
+fn copy_folder(from: &Path, to: &Path) {
+    for entry in std::fs::read_dir(from).expect("the files of the invented clinic are here") {
+        let entry = entry.expect("can be listed");
+        let target = to.join(entry.file_name());
+        if entry.path().is_dir() {
+            std::fs::create_dir(&target).expect("a folder is made");
+            copy_folder(&entry.path(), &target);
+        } else {
+            std::fs::copy(entry.path(), &target).expect("a file is copied");
+        }
+    }
+}
+
+/// `ECGKEEP_RENEW=1` writes the transcripts anew, to be read before they are committed.
+#[test]
+fn the_program_does_what_the_transcripts_say() {
+    let renew = std::env::var_os("ECGKEEP_RENEW").is_some();
+    let mut faults = Vec::new();
+    for path in transcripts() {
+        let expected = steps_of(&path);
+        let mut really: Vec<Step> = replayed(&path).into_iter().map(|(step, _)| step).collect();
+        if renew {
+            for line in really.iter_mut().flat_map(|step| step.out.iter_mut().chain(&mut step.err)) {
+                *line = with_placeholders(line);
+            }
+            std::fs::write(&path, print(&really)).expect("a transcript is written");
+        } else if really != expected {
+            let (expected, really) = (print(&expected), print(&really));
+            faults.push(format!("{}:\n{}", path.display(), first_difference(&expected, &really)));
+        }
+    }
+    assert!(faults.is_empty(), "{}", faults.join("\n\n"));
+}
+
+fn first_difference(expected: &str, really: &str) -> String {
+    let apart = expected.lines().zip(really.lines()).take_while(|(a, b)| a == b).count();
+    let some = |text: &str| {
+        text.lines()
+            .skip(apart.saturating_sub(2))
+            .take(12)
+            .map(|line| format!("  {line}\n"))
+            .collect::<String>()
+    };
+    format!("line {}, expected\n{}really\n{}", apart + 1, some(expected), some(really))
+}
+
+#[test]
+fn every_command_and_every_exit_code_is_shown() {
+    let steps: Vec<Step> = transcripts().iter().flat_map(|path| steps_of(path)).collect();
+    let of_program = |step: &&Step| step.command.starts_with("ecgkeep ");
+    let exits: BTreeSet<i32> = steps.iter().filter(of_program).map(|step| step.exit).collect();
+    assert!((0..=7).all(|code| exits.contains(&code)), "exit codes shown: {exits:?}");
+    let help = ecgkeep_tests::program::run(&["--help"], &root(), b"").stdout;
+    let commands: Vec<&str> = commands_of_the_help(&help);
+    assert!(commands.len() >= 11, "{commands:?}");
+    for command in commands {
+        for json in [false, true] {
+            let shown = steps.iter().filter(of_program).any(|step| {
+                step.command.split(' ').nth(1) == Some(command) && step.command.contains("--json") == json
+            });
+            assert!(shown, "no transcript shows {command}, --json: {json}");
+        }
+    }
+}
+
+fn commands_of_the_help(help: &str) -> Vec<&str> {
+    let lines =
+        help.lines().skip_while(|line| *line != "Commands:").skip(1).take_while(|line| !line.is_empty());
+    let names = lines.filter_map(|line| line.strip_prefix("  ").filter(|line| !line.starts_with(' ')));
+    names.filter_map(|line| line.split(' ').next()).filter(|name| *name != "help").collect()
+}
+
+#[test]
+fn json_output_is_an_object_a_line_of_the_shape_it_names() {
+    let shapes = shapes();
+    let mut seen = BTreeSet::new();
+    for path in transcripts() {
+        for (step, ended) in replayed(&path) {
+            let Some(ended) = ended.filter(|_| step.command.contains("--json")) else { continue };
+            let at = format!("{}: $ {}", path.display(), step.command);
+            assert!(ended.code == Some(2) || !ended.stdout.is_empty(), "{at}: no object");
+            for line in ended.stdout.lines() {
+                assert!(line.starts_with("{\"schema\":\""), "{at}: {line}");
+                let value: Value =
+                    serde_json::from_str(line).unwrap_or_else(|error| panic!("{at}: {error}: {line}"));
+                let name = value["schema"].as_str().unwrap_or_default();
+                let shape = shapes.get(name).unwrap_or_else(|| panic!("{at}: no schema for {name}"));
+                assert_eq!(misfits(shape, &value), Vec::<String>::new(), "{at}: {line}");
+                seen.insert(name.to_owned());
+            }
+        }
+    }
+    let unseen: Vec<&String> = shapes.keys().filter(|name| !seen.contains(*name)).collect();
+    assert!(unseen.is_empty(), "no transcript shows {unseen:?}");
+}
+
+/// The schemas of what the program prints, by the name that the member `schema` has.
+fn shapes() -> BTreeMap<String, Value> {
+    let listed = std::fs::read_dir(root().join("schemas")).expect("the schemas are here");
+    let files = listed.map(|entry| entry.expect("can be listed").path());
+    let values = files.map(|path| {
+        let text = std::fs::read(&path).expect("a schema can be read");
+        serde_json::from_slice::<Value>(&text).unwrap_or_else(|error| panic!("{}: {error}", path.display()))
+    });
+    let named = values.filter_map(|schema| {
+        let name = schema.pointer("/properties/schema/const")?.as_str()?.to_owned();
+        Some((name, schema))
+    });
+    named.filter(|(name, _)| name.starts_with("ecgkeep-cli-")).collect()
+}
+
+#[test]
+fn a_placeholder_stands_for_what_it_says_and_nothing_else() {
+    let digest = "0123456789abcdef".repeat(4);
+    assert!(matches("a <sha256> b", &format!("a {digest} b")));
+    assert!(!matches("a <sha256> b", &format!("a {}g b", &digest[1..])));
+    assert!(matches("<number> bytes", "12 bytes") && !matches("<number> bytes", "x bytes"));
+    assert!(matches("a <...> <b>", "a x y <b>") && !matches("a <...> c", "a x y z"));
+    assert!(!matches("plain", "plain ") && matches("", "") && !matches("", "x"));
+    assert_eq!(with_placeholders(&format!("{digest}, {digest}0 0a")), format!("<sha256>, {digest}0 0a"));
+    let text = "# remark\n$ ecgkeep x\nexit 3\nout| a\nout|\nerr| b\n$ flip a 1\n";
+    assert_eq!(print(&parse(text).expect("a transcript")), text);
+    assert!(parse("out| before any command").is_err() && parse("$ a\nwhat").is_err());
+}
