@@ -1,0 +1,82 @@
+//! Real recordings, against what PyPI wfdb 4.3.1 decoded (../shared/recordings/expected.json, where it is there).
+
+use std::path::{Path, PathBuf};
+
+use ecgkeep_format::{Folder, Format, Kind, Limits, Memory, Options, Weight, write};
+use ecgkeep_recording::{Signal, differences};
+use ecgkeep_wfdb::WFDB;
+use serde_json::Value;
+use sha2::{Digest, Sha256};
+
+fn folder() -> Option<PathBuf> {
+    let folder = Path::new(concat!(env!("CARGO_MANIFEST_DIR"), "/../../../shared/recordings"));
+    if folder.is_dir() {
+        return Some(folder.to_owned());
+    }
+    println!("skipped: real WFDB recordings: ../shared/recordings is not here");
+    None
+}
+
+/// Missing samples as the format's invalid code, as the reference reader gives them.
+fn counts(signal: &Signal, format: &str) -> Vec<i32> {
+    let invalid = match format {
+        "80" | "508" => -128,
+        "212" => -2_048,
+        "310" | "311" => -512,
+        "24" | "524" => -8_388_608,
+        "32" => i32::MIN,
+        _ => -32_768,
+    };
+    let mut samples = signal.samples.clone();
+    signal.missing.iter().for_each(|span| samples[span.start..span.end].fill(invalid));
+    samples
+}
+
+/// SHA-256 over 32-bit little-endian counts, row by row.
+fn digest(signals: &[Vec<i32>]) -> String {
+    let mut hash = Sha256::new();
+    for row in 0..signals[0].len() {
+        signals.iter().for_each(|signal| hash.update(signal[row].to_le_bytes()));
+    }
+    hash.finalize().iter().map(|byte| format!("{byte:02x}")).collect()
+}
+
+#[test]
+fn real_recordings_read_as_the_reference_reader_reads_them() {
+    let Some(folder) = folder() else { return };
+    let text = std::fs::read_to_string(folder.join("expected.json")).expect("expected.json is readable");
+    let expected: Value = serde_json::from_str(&text).expect("expected.json is JSON");
+    let records = expected["records"].as_object().expect("records is an object");
+    let mut compared = 0;
+    for (name, expected) in records {
+        let source = Folder::of(&folder.join(format!("{name}.hea"))).expect("a file name");
+        let (recording, notes) = match WFDB.read(&source, &Limits::default()).and_then(|read| read.one()) {
+            Ok(read) => read,
+            Err(error) if error.kind() == Kind::Unsupported => {
+                println!("skipped: {name}: {error}");
+                continue;
+            }
+            Err(error) => panic!("{name}: {error}"),
+        };
+        let damage: Vec<_> = notes.iter().filter(|note| note.weight == Weight::Damage).collect();
+        assert!(damage.is_empty(), "{name}: {damage:?}");
+        let formats: Vec<&str> =
+            expected["fmt"].as_array().expect("fmt").iter().map(|fmt| fmt.as_str().expect("text")).collect();
+        if recording.waveforms.len() == 1 {
+            let signals = recording.waveforms[0].signals();
+            let counts: Vec<Vec<i32>> = signals.iter().zip(&formats).map(|(s, f)| counts(s, f)).collect();
+            assert_eq!(digest(&counts), expected["sha256_i32le_rowmajor"], "{name}");
+            let names: Vec<String> =
+                signals.iter().map(|s| s.label.clone().unwrap_or_else(|| s.lead.name())).collect();
+            assert_eq!(serde_json::json!(names), expected["sig_name"], "{name}");
+            compared += 1;
+        }
+        let written = write(&WFDB, std::slice::from_ref(&recording), "copy", &Options::default());
+        let written = written.unwrap_or_else(|error| panic!("{name}: {error}"));
+        assert_eq!(written.losses, [], "{name}");
+        let back = WFDB.read(&Memory::new("copy.hea", written.files), &Limits::default());
+        let (back, _) = back.and_then(|read| read.one()).unwrap_or_else(|error| panic!("{name}: {error}"));
+        assert_eq!(differences(&recording, &back), [], "{name}");
+    }
+    assert!(compared > 40, "{compared} of {} records compared", records.len());
+}
