@@ -2,7 +2,9 @@
 
 use crate::evidence::Evidence;
 
+pub(crate) mod filing_conflict;
 pub(crate) mod operator;
+pub(crate) mod time;
 pub(crate) mod two_identifiers;
 
 /// Which of the three identifiers of a patient are stated, and where.

@@ -6,12 +6,19 @@
 //! [`Policy`], every rule with its source and its limits in [`RULES`].
 
 mod assessment;
+mod beats;
+mod constants;
 mod evidence;
 mod finding;
 mod identity;
+mod polarity;
 mod policy;
+mod relations;
 mod rounded;
 mod rule;
+mod statistics;
+mod strip;
+mod structure;
 
 pub use assessment::{Assessment, CAUTIONS, run};
 pub use finding::{Finding, Verdict};

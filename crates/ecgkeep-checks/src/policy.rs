@@ -1,5 +1,6 @@
 //! The thresholds, all in one place.
 
+use ecgkeep_recording::Lead;
 use serde::{Deserialize, Serialize};
 
 /// Thresholds and switches of the rules. The default is `resting-adult`; a policy file (TOML) states only what
@@ -26,6 +27,49 @@ pub struct Policy {
     pub placeholders: Vec<String>,
     /// Hours by which the acquisition may lie after now (clocks and time zones differ); project choice.
     pub future_hours_at_most: f64,
+    /// Years that a patient may be old at the recording before birth date or time are doubted; project choice.
+    pub age_years_at_most: f64,
+    /// The leads that a recording must have; the limb leads may follow from two others.
+    pub leads: Vec<Lead>,
+    /// Seconds from which a lead without variation is a WARN; project choice.
+    pub flat_seconds_at_most: f64,
+    /// Percent of the strip from which a lead without variation is a FAIL; project choice.
+    pub flat_percent_at_most: f64,
+    /// Microvolts from lowest to highest within which a lead does not vary, where this is more than one count to
+    /// either side; project choice.
+    pub flat_range_uv: f64,
+    /// Percent of a lead's samples above which missing ones are a FAIL; project choice.
+    pub missing_percent_at_most: f64,
+    /// Seconds of a resting strip, at least; ten seconds are common practice, the window a project choice.
+    pub strip_seconds_at_least: f64,
+    /// Seconds of a resting strip, at most; see `strip_seconds_at_least`.
+    pub strip_seconds_at_most: f64,
+    /// Samples per second below which a WARN is given; 4 ms found adequate for 100 Hz by Berson 1977 (abstract).
+    pub rate_hz_at_least: f64,
+    /// Samples per second below which a NOTE is given; AHA/ACC/HRS 2007, part I (from a summary).
+    pub rate_hz_recommended: f64,
+    /// Samples per second above which the rate is implausible; project choice.
+    pub rate_hz_at_most: f64,
+    /// Microvolts per count above which a WARN is given; AHA/ACC/HRS 2007, part I (from memory).
+    pub step_uv_at_most: f64,
+    /// Microvolts per count above which a NOTE is given; IEC 60601-2-25:2011 (from memory).
+    pub step_uv_recommended: f64,
+    /// Declared high-pass corner in hertz above which a NOTE is given; AHA/ACC/HRS 2007, part I (from a summary).
+    pub high_pass_hz_at_most: f64,
+    /// Declared high-pass corner in hertz above which a WARN is given; the same, for zero-phase filters.
+    pub high_pass_hz_warn: f64,
+    /// Declared low-pass corner in hertz below which a NOTE is given; AHA/ACC/HRS 2007, part I (from a summary).
+    pub low_pass_hz_at_least: f64,
+    /// Declared low-pass corner in hertz below which a WARN is given; project choice.
+    pub low_pass_hz_warn: f64,
+    /// Steps (the largest of the leads concerned) by which a lead may differ from the sum of others: rounding of
+    /// four leads gives up to 1.5, PTB Diagnostic ECG record s0010_re up to 2.
+    pub relation_steps_at_most: f64,
+    /// Percent of a lead's root mean square above which such a difference is a FAIL; project choice.
+    pub relation_percent_at_most: f64,
+    /// How many times deeper than high a QRS complex must be to be called inverted (higher than deep: upright);
+    /// project choice.
+    pub inverted_factor: f64,
 }
 
 impl Default for Policy {
@@ -38,6 +82,26 @@ impl Default for Policy {
             unidentified_allowed: false,
             placeholders: PLACEHOLDERS.iter().map(|word| (*word).to_owned()).collect(),
             future_hours_at_most: 24.0,
+            age_years_at_most: 120.0,
+            leads: Lead::TWELVE.to_vec(),
+            flat_seconds_at_most: 1.0,
+            flat_percent_at_most: 80.0,
+            flat_range_uv: 5.0,
+            missing_percent_at_most: 5.0,
+            strip_seconds_at_least: 9.5,
+            strip_seconds_at_most: 10.5,
+            rate_hz_at_least: 250.0,
+            rate_hz_recommended: 500.0,
+            rate_hz_at_most: 100_000.0,
+            step_uv_at_most: 10.0,
+            step_uv_recommended: 5.0,
+            high_pass_hz_at_most: 0.05,
+            high_pass_hz_warn: 0.67,
+            low_pass_hz_at_least: 150.0,
+            low_pass_hz_warn: 100.0,
+            relation_steps_at_most: 2.0,
+            relation_percent_at_most: 5.0,
+            inverted_factor: 1.5,
         }
     }
 }

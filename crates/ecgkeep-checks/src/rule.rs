@@ -4,11 +4,27 @@ use std::fmt;
 
 use crate::evidence::Evidence;
 use crate::finding::{Finding, Verdict};
-use crate::identity;
 use crate::policy::Policy;
+use crate::{identity, polarity, relations, structure};
 
 /// Every rule, in the order in which they are judged and printed.
-pub const RULES: &[Rule] = &[identity::two_identifiers::RULE, identity::operator::RULE];
+pub const RULES: &[Rule] = &[
+    identity::two_identifiers::RULE,
+    identity::operator::RULE,
+    identity::time::RULE,
+    identity::filing_conflict::RULE,
+    structure::leads_missing::RULE,
+    structure::lead_flat::RULE,
+    structure::lead_gap::RULE,
+    structure::duration::RULE,
+    structure::sampling_rate::RULE,
+    structure::resolution::RULE,
+    structure::filters::RULE,
+    relations::einthoven::RULE,
+    relations::goldberger::RULE,
+    polarity::lead_i::RULE,
+    polarity::lead_avr::RULE,
+];
 
 /// The rule of this code.
 #[must_use]

@@ -1,0 +1,35 @@
+//! Numbers that are not policy: windows of the computations, each with its source.
+
+/// Above this the rules on voltages are NOT ASSESSED: they are made for a resting strip (project choice).
+pub(crate) const LONGEST_STRIP_SECONDS: f64 = 3600.0;
+
+/// Half the window around the QRS reference point over which net areas are taken (project choice; tried on PTB
+/// Diagnostic ECG record s0010_re).
+pub(crate) const QRS_HALF_SECONDS: f64 = 0.070;
+
+/// The baseline of a beat: the median from here ...
+pub(crate) const BASELINE_FROM_SECONDS: f64 = 0.120;
+/// ... to here before the QRS reference point (project choice).
+pub(crate) const BASELINE_TO_SECONDS: f64 = 0.090;
+
+/// What of the beat before and after the QRS reference point the median beat holds.
+pub(crate) const BEAT_BEFORE_SECONDS: f64 = 0.300;
+/// See [`BEAT_BEFORE_SECONDS`].
+pub(crate) const BEAT_AFTER_SECONDS: f64 = 0.450;
+
+/// Length of the moving average before differentiation: one period of 50 Hz mains, which it removes.
+pub(crate) const SMOOTHING_SECONDS: f64 = 0.020;
+/// Length of the moving average over the spatial velocity (project choice).
+pub(crate) const ENVELOPE_SECONDS: f64 = 0.100;
+/// Blocks whose maxima set the detection threshold (project choice).
+pub(crate) const BLOCK_SECONDS: f64 = 2.0;
+/// Share of the median block maximum that a beat must reach (project choice).
+pub(crate) const THRESHOLD_SHARE: f64 = 0.35;
+/// No second beat within this time (common practice, no source; Pan and Tompkins 1985 use 200 ms).
+pub(crate) const REFRACTORY_SECONDS: f64 = 0.250;
+/// Within this time a weaker deflection is taken for a T wave (Pan and Tompkins, IEEE Trans Biomed Eng 32:230, 1985).
+pub(crate) const T_WAVE_SECONDS: f64 = 0.360;
+/// A gap longer than this many median RR is searched again at half the threshold (Pan and Tompkins 1985: 1.66).
+pub(crate) const SEARCH_BACK_RR: f64 = 1.66;
+/// Below this rate a QRS complex has too few samples to be found (project choice).
+pub(crate) const DETECTOR_RATE_HZ_AT_LEAST: f64 = 80.0;

@@ -1,0 +1,73 @@
+//! The leads of one waveform as the rules see them.
+
+use ecgkeep_recording::{Lead, Signal, Waveform};
+
+use crate::constants::LONGEST_STRIP_SECONDS;
+
+/// The voltage leads of one rhythm waveform; signals of another or no known unit are left out.
+pub(crate) struct Strip<'a> {
+    pub waveform: &'a Waveform,
+    pub rate_hz: f64,
+    pub tracings: Vec<Tracing<'a>>,
+}
+
+/// One voltage lead.
+pub(crate) struct Tracing<'a> {
+    pub signal: &'a Signal,
+    /// Microvolts per count, above zero.
+    pub step_uv: f64,
+    /// NaN where missing; empty where the waveform is longer than any strip, see [`Strip::is_too_long`].
+    pub microvolts: Vec<f64>,
+}
+
+impl<'a> Strip<'a> {
+    pub fn of(waveform: &'a Waveform) -> Strip<'a> {
+        let too_long = waveform.seconds().to_f64() > LONGEST_STRIP_SECONDS;
+        let tracing = |signal: &'a Signal| Tracing {
+            signal,
+            step_uv: signal.step.nanovolts().to_f64().abs() / 1000.0,
+            microvolts: if too_long { Vec::new() } else { signal.microvolts() },
+        };
+        let tracings = waveform.signals().iter().filter(|signal| signal.is_voltage()).map(tracing).collect();
+        Strip { waveform, rate_hz: waveform.rate().per_second().to_f64(), tracings }
+    }
+
+    /// Whether the waveform is a long-term recording, for which the rules on voltages are not made.
+    pub fn is_too_long(&self) -> bool {
+        self.seconds() > LONGEST_STRIP_SECONDS
+    }
+
+    pub fn lead(&self, lead: &Lead) -> Option<&Tracing<'a>> {
+        self.tracings.iter().find(|tracing| tracing.signal.lead == *lead)
+    }
+
+    /// Samples in each lead.
+    pub fn length(&self) -> usize {
+        self.waveform.length()
+    }
+
+    pub fn seconds(&self) -> f64 {
+        self.waveform.seconds().to_f64()
+    }
+
+    /// The time of a sample in seconds from the first.
+    #[expect(clippy::cast_precision_loss, reason = "sample numbers are far below 2^53")]
+    pub fn at_seconds(&self, samples: usize) -> f64 {
+        samples as f64 / self.rate_hz
+    }
+
+    /// The nearest number of samples to a duration, at least 1 and at most one more than the strip has.
+    pub fn samples(&self, seconds: f64) -> usize {
+        samples(seconds, self.rate_hz).min(self.length() + 1)
+    }
+}
+
+/// The nearest number of samples to a duration, at least 1.
+#[expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "saturates; NaN becomes 0, then 1"
+)]
+pub(crate) fn samples(seconds: f64, rate_hz: f64) -> usize {
+    ((seconds * rate_hz).round() as usize).max(1)
+}
