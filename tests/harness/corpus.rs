@@ -1,7 +1,7 @@
 //! Recordings to try on every format.
 
 use ecgkeep_demo::{Spec, every_field, recording, small};
-use ecgkeep_recording::Recording;
+use ecgkeep_recording::{Coded, Exact, Person, Recording, Step, Waveform};
 use serde_json::{Map, Value};
 
 /// A recording and what to call it.
@@ -17,7 +17,20 @@ pub struct Named {
 #[must_use]
 pub fn plain() -> Vec<Named> {
     let twelve = Spec { with_marks: true, with_measurements: true, ..Spec::default() };
-    vec![named("small", small()), named("twelve leads", recording(&twelve).recording)]
+    vec![named("small", small()), quiet(), named("twelve leads", recording(&twelve).recording)]
+}
+
+/// [`small`] in steps of ten microvolts, so that eight bits hold its samples.
+fn quiet() -> Named {
+    let mut recording = small();
+    let waveform = recording.waveforms.remove(0);
+    let (rate, mut signals) = (waveform.rate(), waveform.into_signals());
+    for signal in &mut signals {
+        signal.step = Step::new(Exact::whole(10_000)).expect("10000 is not zero");
+        signal.samples.iter_mut().for_each(|sample| *sample /= 10);
+    }
+    recording.waveforms.push(Waveform::new(rate, signals).expect("as many samples as before"));
+    named("quiet", recording)
 }
 
 /// [`plain`], the recording with every field filled, and variants of it with values that are hard to hold.
@@ -28,7 +41,13 @@ pub fn all() -> Vec<Named> {
     all.extend(TEXTS.iter().map(|(name, text)| with_texts(name, text)));
     all.extend(NUMBERS.iter().map(|(name, number)| with_numbers(name, number)));
     all.extend(TIMES.iter().map(|(start, birth)| with_times(start, birth)));
-    all.extend([with_one_waveform(), with_many_items(), with_no_values()]);
+    all.extend([
+        with_one_waveform(),
+        with_waveforms_turned_round(),
+        with_two_rhythms(),
+        with_many_items(),
+        with_no_values(),
+    ]);
     all
 }
 
@@ -145,6 +164,29 @@ fn with_one_waveform() -> Named {
     named("every field, one waveform", recording)
 }
 
+/// A format that keeps the first waveform loses what only the others have.
+fn with_waveforms_turned_round() -> Named {
+    let mut recording = every_field();
+    recording.waveforms.reverse();
+    named("every field, waveforms turned round", recording)
+}
+
+/// A recording that was interrupted: a second rhythm waveform, half as long, one second later.
+fn with_two_rhythms() -> Named {
+    let mut recording = every_field();
+    let first = &recording.waveforms[0];
+    let half = first.signals().iter().map(|signal| {
+        let mut signal = signal.clone();
+        signal.samples.truncate(8);
+        let missing = std::mem::take(&mut signal.missing);
+        signal.with_missing(missing)
+    });
+    let mut second = Waveform::new(first.rate(), half.collect()).expect("all signals have eight samples");
+    second.start = Exact::whole(1);
+    recording.waveforms.insert(1, second);
+    named("every field, two rhythms", recording)
+}
+
 fn with_many_items() -> Named {
     let mut recording = every_field();
     let remark = recording.acquisition.remarks[0].clone();
@@ -159,11 +201,11 @@ fn with_no_values() -> Named {
     let mut recording = every_field();
     let acquisition = &mut recording.acquisition;
     for persons in [&mut acquisition.operators, &mut acquisition.referring, &mut acquisition.confirming] {
-        *persons = vec![ecgkeep_recording::Person::default(); 2];
+        *persons = vec![Person::default(); 2];
     }
-    acquisition.indications = vec![ecgkeep_recording::Coded::default(); 2];
-    recording.subject.medications = vec![ecgkeep_recording::Coded::default()];
-    recording.subject.race = Some(ecgkeep_recording::Coded::default());
+    acquisition.indications = vec![Coded::default(); 2];
+    recording.subject.medications = vec![Coded::default()];
+    recording.subject.race = Some(Coded::default());
     named("empty persons and codes", recording)
 }
 
