@@ -99,7 +99,7 @@ fn acquisition() -> Acquisition {
         room: Some("Room 3".to_owned()),
         analysing_institution: Some("Fenmarch Reading Centre".to_owned()),
         analysing_department: Some("Over-reading".to_owned()),
-        recorder: device("Fenwright Instruments", "Heron 12", "FW-00718", "2.4.1", "LM-ECG-2"),
+        recorder: device("Fenwright Instruments", "FW 12R", "FW-00718", "2.4.1", "LM-ECG-2"),
         analyser: device("Fenwright Instruments", "Reader", "FW-R-0044", "5.0", "LM-AN-1"),
         filters: Filters {
             high_pass_hz: Some(exact("0.05")),

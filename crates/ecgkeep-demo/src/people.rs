@@ -35,7 +35,7 @@ pub(crate) fn acquisition() -> Acquisition {
         department: Some("Cardiography".to_owned()),
         recorder: Device {
             manufacturer: Some("Fenwright Instruments".to_owned()),
-            model: Some("Heron 12".to_owned()),
+            model: Some("FW 12R".to_owned()),
             serial: Some("FW-00718".to_owned()),
             software: Some("2.4.1".to_owned()),
             id: None,
