@@ -1,11 +1,11 @@
 //! What the program prints, word for word: the transcripts in `tests/cli`, and the shapes of its JSON.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
 use ecgkeep_tests::program::Ended;
 use ecgkeep_tests::repository::root;
-use ecgkeep_tests::shape::misfits;
+use ecgkeep_tests::shape::Shapes;
 use ecgkeep_tests::transcript::{Step, matches, parse, print, replay, with_placeholders};
 use serde_json::Value;
 
@@ -103,7 +103,7 @@ fn commands_of_the_help(help: &str) -> Vec<&str> {
 
 #[test]
 fn json_output_is_an_object_a_line_of_the_shape_it_names() {
-    let shapes = shapes();
+    let shapes = Shapes::of(&root().join("schemas"));
     let mut seen = BTreeSet::new();
     for path in transcripts() {
         for (step, ended) in replayed(&path) {
@@ -111,33 +111,66 @@ fn json_output_is_an_object_a_line_of_the_shape_it_names() {
             let at = format!("{}: $ {}", path.display(), step.command);
             assert!(ended.code == Some(2) || !ended.stdout.is_empty(), "{at}: no object");
             for line in ended.stdout.lines() {
-                assert!(line.starts_with("{\"schema\":\""), "{at}: {line}");
-                let value: Value =
-                    serde_json::from_str(line).unwrap_or_else(|error| panic!("{at}: {error}: {line}"));
-                let name = value["schema"].as_str().unwrap_or_default();
-                let shape = shapes.get(name).unwrap_or_else(|| panic!("{at}: no schema for {name}"));
-                assert_eq!(misfits(shape, &value), Vec::<String>::new(), "{at}: {line}");
-                seen.insert(name.to_owned());
+                seen.insert(fits_the_shape_it_names(&shapes, line, &at));
             }
         }
     }
-    let unseen: Vec<&String> = shapes.keys().filter(|name| !seen.contains(*name)).collect();
+    // what is printed says how it ended; what bundles hold does not
+    let printed = shapes.iter().filter(|(_, schema)| schema.pointer("/properties/exit").is_some());
+    let unseen: Vec<&str> = printed.map(|(name, _)| name).filter(|name| !seen.contains(*name)).collect();
     assert!(unseen.is_empty(), "no transcript shows {unseen:?}");
 }
 
-/// The schemas of what the program prints, by the name that the member `schema` has.
-fn shapes() -> BTreeMap<String, Value> {
-    let listed = std::fs::read_dir(root().join("schemas")).expect("the schemas are here");
-    let files = listed.map(|entry| entry.expect("can be listed").path());
-    let values = files.map(|path| {
-        let text = std::fs::read(&path).expect("a schema can be read");
-        serde_json::from_slice::<Value>(&text).unwrap_or_else(|error| panic!("{}: {error}", path.display()))
-    });
-    let named = values.filter_map(|schema| {
-        let name = schema.pointer("/properties/schema/const")?.as_str()?.to_owned();
-        Some((name, schema))
-    });
-    named.filter(|(name, _)| name.starts_with("ecgkeep-cli-")).collect()
+/// The file name of the schema.
+fn fits_the_shape_it_names(shapes: &Shapes, line: &str, at: &str) -> String {
+    let value: Value = serde_json::from_str(line).unwrap_or_else(|error| panic!("{at}: {error}: {line}"));
+    let shape = value["schema"].as_str().unwrap_or_else(|| panic!("{at}: no schema is named: {line}"));
+    let first = line.trim_start_matches(['{', ' ', '\n']);
+    assert!(first.starts_with("\"schema\""), "{at}: schema is not the first member: {line}");
+    let name = shape.trim_start_matches("ecgkeep-").split('/').next().unwrap_or_default();
+    let file = format!("{name}.schema.json");
+    assert_eq!(shapes.misfits(&file, &value), Vec::<String>::new(), "{at}: {line}");
+    file
+}
+
+#[test]
+fn the_json_in_a_bundle_is_of_the_shape_it_names() {
+    let shapes = Shapes::of(&root().join("schemas"));
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    copy_folder(&root().join("examples/larkmoor"), folder.path());
+    let run = |arguments: &[&str]| {
+        let ended = ecgkeep_tests::program::run(arguments, folder.path(), b"");
+        assert_eq!(ended.code, Some(0), "{arguments:?}: {}", ended.stderr);
+    };
+    let at = "2026-03-02T18:00:00+01:00";
+    run(&["convert", "lm10_bare.hea", "bare.json"]);
+    std::fs::copy(folder.path().join("lm10_bare.filing.toml"), folder.path().join("bare.filing.toml"))
+        .expect("the filing is there");
+    let mut seen = BTreeSet::new();
+    for (input, filing) in [("bare.json", Some("bare.filing.toml")), ("lm01_faultless.hea", None)] {
+        let filing: Vec<&str> = filing.into_iter().flat_map(|filing| ["--filing", filing]).collect();
+        run(&[&["seal", input, "-o", "sealed.zip", "--overwrite", "--at", at], filing.as_slice()].concat());
+        run(&["unpack", "sealed.zip", "--into", input.split('.').next().unwrap_or(input)]);
+        let tops = std::fs::read_dir(folder.path().join(input.split('.').next().unwrap_or(input)));
+        let top = tops.expect("unpacked").next().expect("one folder").expect("can be listed").path();
+        for entry in std::fs::read_dir(top.join("metadata")).expect("a bundle has metadata") {
+            let path = entry.expect("can be listed").path();
+            let (name, text) =
+                (path.display().to_string(), std::fs::read_to_string(&path).unwrap_or_default());
+            if name.ends_with(".jsonl") {
+                seen.extend(text.lines().map(|line| fits_the_shape_it_names(&shapes, line, &name)));
+            } else if name.ends_with("filing.json") {
+                let value: Value = serde_json::from_str(&text).expect("a filing is JSON");
+                assert_eq!(shapes.misfits("filing.schema.json", &value), Vec::<String>::new(), "{text}");
+                seen.insert("filing.schema.json".to_owned());
+            } else if name.ends_with(".json") {
+                seen.insert(fits_the_shape_it_names(&shapes, &text, &name));
+            }
+        }
+    }
+    let kept = shapes.iter().filter(|(_, schema)| schema.pointer("/properties/exit").is_none());
+    let unseen: Vec<&str> = kept.map(|(name, _)| name).filter(|name| !seen.contains(*name)).collect();
+    assert!(unseen.is_empty(), "no bundle holds {unseen:?}");
 }
 
 #[test]

@@ -2,21 +2,70 @@
 //! repository use. A keyword that is not known here is an error, so that none is passed over in silence. The
 //! reference checks do the same with an independent validator.
 
+use std::collections::BTreeMap;
+use std::path::Path;
+
 use serde_json::{Map, Value};
 
-/// Everything in `value` that does not fit.
-#[must_use]
-pub fn misfits(schema: &Value, value: &Value) -> Vec<String> {
-    let mut found = Vec::new();
-    Shape { root: schema }.check(schema, value, "$", &mut found);
-    found
+/// The schemas of a folder, by file name.
+pub struct Shapes(BTreeMap<String, Value>);
+
+impl Shapes {
+    /// Reads `*.schema.json`.
+    /// # Panics
+    /// Where the folder or a schema cannot be read.
+    #[must_use]
+    pub fn of(folder: &Path) -> Shapes {
+        let listed = std::fs::read_dir(folder).expect("the schemas are here");
+        let names =
+            listed.map(|entry| entry.expect("can be listed").file_name().to_string_lossy().into_owned());
+        let schemas = names.filter(|name| name.ends_with(".schema.json")).map(|name| {
+            let text = std::fs::read(folder.join(&name)).expect("a schema can be read");
+            let schema = serde_json::from_slice(&text).unwrap_or_else(|error| panic!("{name}: {error}"));
+            (name, schema)
+        });
+        Shapes(schemas.collect())
+    }
+
+    /// File names and schemas.
+    pub fn iter(&self) -> impl Iterator<Item = (&str, &Value)> {
+        self.0.iter().map(|(name, schema)| (name.as_str(), schema))
+    }
+
+    /// Everything in `value` that does not fit the schema of this file name.
+    #[must_use]
+    pub fn misfits(&self, name: &str, value: &Value) -> Vec<String> {
+        let mut found = Vec::new();
+        match self.0.get(name) {
+            Some(schema) => Shape { all: &self.0, name, root: schema }.check(schema, value, "$", &mut found),
+            None => found.push(format!("there is no schema {name}")),
+        }
+        found
+    }
 }
 
+/// One schema among the others that it may refer to.
 struct Shape<'a> {
+    all: &'a BTreeMap<String, Value>,
+    name: &'a str,
     root: &'a Value,
 }
 
 impl Shape<'_> {
+    /// Follows `#/$defs/A`, `other.schema.json` or `other.schema.json#/$defs/A`.
+    fn follow(&self, reference: &str, value: &Value, at: &str, found: &mut Vec<String>) -> Option<()> {
+        let (file, pointer) = reference.split_once('#').unwrap_or((reference, ""));
+        let shape = if file.is_empty() {
+            Shape { all: self.all, name: self.name, root: self.root }
+        } else {
+            let (name, root) = self.all.get_key_value(file)?;
+            Shape { all: self.all, name, root }
+        };
+        let schema = shape.root.pointer(pointer)?;
+        shape.check(schema, value, at, found);
+        Some(())
+    }
+
     fn check(&self, schema: &Value, value: &Value, at: &str, found: &mut Vec<String>) {
         let Value::Object(keywords) = schema else {
             if schema == &Value::Bool(false) {
@@ -42,10 +91,11 @@ impl Shape<'_> {
         match keyword {
             "$schema" | "$id" | "$defs" | "$comment" | "title" | "description" | "default" | "examples"
             | "format" | "pattern" => {}
-            "$ref" => match rule.as_str().and_then(|to| self.root.pointer(to.trim_start_matches('#'))) {
-                Some(schema) => self.check(schema, value, at, found),
-                None => misfit(format!("{rule} leads nowhere")),
-            },
+            "$ref" => {
+                if rule.as_str().and_then(|to| self.follow(to, value, at, found)).is_none() {
+                    found.push(format!("{at}: {rule} in {} leads nowhere", self.name));
+                }
+            }
             "type" if !types(rule).any(|name| is_of_type(value, name)) => {
                 misfit(format!("{} is not of type {rule}", short(value)));
             }
@@ -129,6 +179,12 @@ mod tests {
     use serde_json::json;
 
     use super::*;
+
+    fn misfits(schema: &Value, value: &Value) -> Vec<String> {
+        let other = json!({ "$defs": { "b": { "type": "boolean" } } });
+        let all = [("a".to_owned(), schema.clone()), ("b".to_owned(), other)];
+        Shapes(BTreeMap::from(all)).misfits("a", value)
+    }
 
     #[test]
     fn what_does_not_fit_is_found_and_what_fits_is_not() {

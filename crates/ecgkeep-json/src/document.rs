@@ -90,7 +90,7 @@ mod tests {
 
     use super::*;
 
-    const SCHEMA_FILE: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/../../schemas/recording.schema.json");
+    const SCHEMAS: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/../../schemas/");
 
     /// Descriptions without the marks of documentation comments, and 32-bit numbers with their range.
     fn finish(value: &mut Value) {
@@ -108,19 +108,28 @@ mod tests {
         }
     }
 
-    #[test]
-    fn the_committed_schema_is_that_of_the_model() {
-        let mut schema = serde_json::to_value(schemars::schema_for!(Document<'static>)).unwrap();
+    fn compare_with_committed(name: &str, mut schema: Value) {
         finish(&mut schema);
+        let file = format!("{SCHEMAS}{name}.schema.json");
         if std::env::var_os("ECGKEEP_RENEW").is_some() {
             let text = serde_json::to_string_pretty(&schema).unwrap() + "\n";
-            std::fs::write(SCHEMA_FILE, text).unwrap();
+            std::fs::write(&file, text).unwrap();
         }
-        let committed = std::fs::read(SCHEMA_FILE).unwrap_or_default();
+        let committed = std::fs::read(&file).unwrap_or_default();
         assert!(
             serde_json::from_slice::<Value>(&committed).is_ok_and(|committed| committed == schema),
-            "schemas/recording.schema.json is not what the model says; \
-             renew it with ECGKEEP_RENEW=1 cargo test -p ecgkeep-json committed_schema"
+            "schemas/{name}.schema.json is not what the model says; \
+             renew it with ECGKEEP_RENEW=1 cargo test -p ecgkeep-json committed_schemas"
         );
+    }
+
+    #[test]
+    fn the_committed_schemas_are_those_of_the_model() {
+        let value = |schema: schemars::Schema| serde_json::to_value(schema).unwrap();
+        compare_with_committed("recording", value(schemars::schema_for!(Document<'static>)));
+        // beside a recording, not in it: who supplied it and when must be known
+        let mut filing = value(schemars::schema_for!(ecgkeep_recording::Filing));
+        filing["required"] = serde_json::json!(["supplied_by", "at"]);
+        compare_with_committed("filing", filing);
     }
 }

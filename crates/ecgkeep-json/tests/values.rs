@@ -3,8 +3,8 @@
 use ecgkeep_format::{Error, File, Format, Kind, Limits, Match, Memory, Options, Read};
 use ecgkeep_json::{JSON, to_string};
 use ecgkeep_recording::{
-    CivilTime, Exact, Extra, ExtraValue, Lead, PartialDate, Rate, Recording, Signal, Span, Step, TimeOfDay,
-    Waveform,
+    CivilTime, Exact, Extra, ExtraValue, Lead, PartialDate, Rate, Recording, Signal, Span, Statement, Step,
+    TimeOfDay, Waveform,
 };
 use proptest::prelude::*;
 
@@ -76,6 +76,7 @@ proptest! {
         waveform.start = numbers[3];
         recording.waveforms.push(waveform);
         recording.acquisition.start = start;
+        recording.statements.push(Statement { at: Some(start), ..Statement::default() });
         recording.acquisition.remarks.push(text.clone());
         for value in [ExtraValue::Text(text.clone()), ExtraValue::Bytes(bytes)] {
             recording.extras.push(Extra { format: "scp".into(), address: text.clone(), value });

@@ -275,7 +275,7 @@ fn digits(text: &str, count: usize) -> Result<u32, NotATime> {
 }
 
 macro_rules! as_text {
-    ($($kind:ty),+) => {$(
+    ($($kind:ty, $read:expr;)+) => {$(
         impl Serialize for $kind {
             fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
                 serializer.collect_str(self)
@@ -283,12 +283,17 @@ macro_rules! as_text {
         }
         impl<'de> Deserialize<'de> for $kind {
             fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<$kind, D::Error> {
-                String::deserialize(deserializer)?.parse().map_err(de::Error::custom)
+                $read(&String::deserialize(deserializer)?).map_err(de::Error::custom)
             }
         }
     )+};
 }
-as_text!(PartialDate, TimeOfDay, CivilTime);
+as_text! {
+    PartialDate, str::parse::<PartialDate>;
+    TimeOfDay, str::parse::<TimeOfDay>;
+    // The text of a time of which nothing is stated is empty.
+    CivilTime, |text: &str| if text.is_empty() { Ok(CivilTime::default()) } else { text.parse() };
+}
 
 #[cfg(test)]
 mod tests {
