@@ -15,8 +15,8 @@ pub(crate) type Cables = [Vec<f64>; SITES];
 /// White noise of this root mean square at every cable.
 pub(crate) fn amplifier(seed: u64, microvolts_rms: f64, cables: &mut Cables) {
     let mut random = Random::new(seed, Purpose::Amplifier);
-    for cable in cables {
-        cable.iter_mut().for_each(|potential| *potential += microvolts_rms * random.normal());
+    for sample in 0..cables[0].len() {
+        cables.iter_mut().for_each(|cable| cable[sample] += microvolts_rms * random.normal());
     }
 }
 

@@ -35,6 +35,22 @@ pub(crate) struct Times {
     pub(crate) t: [f64; 2],
 }
 
+/// The highest and the lowest voltage of a lead during a wave, microvolts.
+#[derive(Clone, Copy)]
+pub(crate) struct Extremes {
+    pub(crate) highest: f64,
+    /// Where it is, milliseconds from the beat's reference.
+    pub(crate) highest_ms: f64,
+    pub(crate) lowest: f64,
+}
+
+impl Extremes {
+    /// The one of larger size.
+    pub(crate) fn larger(self) -> f64 {
+        if self.highest >= -self.lowest { self.highest } else { self.lowest }
+    }
+}
+
 /// Peaks are sought at this spacing.
 const FINE_MS: f64 = 0.125;
 
@@ -112,9 +128,10 @@ impl Heart {
         }
     }
 
-    /// The highest and the lowest point of each of the twelve leads within a wave's boundaries, microvolts.
-    pub(crate) fn extremes(&self, wave: Wave) -> [(f64, f64); 12] {
-        let mut extremes = [(f64::NEG_INFINITY, f64::INFINITY); 12];
+    /// The extremes of each of the twelve leads within a wave's boundaries.
+    pub(crate) fn extremes(&self, wave: Wave) -> [Extremes; 12] {
+        let mut extremes =
+            [Extremes { highest: f64::NEG_INFINITY, highest_ms: 0.0, lowest: f64::INFINITY }; 12];
         let (from, to) = self.bounds_ms(wave);
         for step in 0..=whole((to - from) / FINE_MS) {
             let ms = from + real(step) * FINE_MS;
@@ -127,7 +144,10 @@ impl Heart {
                     .for_each(|(site, potential)| *site += height * potential);
             }
             for (extreme, lead) in extremes.iter_mut().zip(leads_of(sites)) {
-                *extreme = (extreme.0.max(lead), extreme.1.min(lead));
+                if lead > extreme.highest {
+                    (extreme.highest, extreme.highest_ms) = (lead, ms - self.reference_ms);
+                }
+                extreme.lowest = extreme.lowest.min(lead);
             }
         }
         extremes

@@ -193,7 +193,6 @@ fn waves(times: &Times, beat: usize, rate: f64) -> Waves {
 }
 
 fn lead_truths(heart: &Heart, areas: [f64; 12]) -> Vec<LeadTruth> {
-    let larger = |(high, low): (f64, f64)| if high >= -low { high } else { low };
     let (p, qrs, t) =
         (heart.extremes(ModelWave::P), heart.extremes(ModelWave::Qrs), heart.extremes(ModelWave::T));
     Lead::TWELVE
@@ -201,10 +200,11 @@ fn lead_truths(heart: &Heart, areas: [f64; 12]) -> Vec<LeadTruth> {
         .enumerate()
         .map(|(at, lead)| LeadTruth {
             lead,
-            p_microvolts: larger(p[at]),
-            qrs_max_microvolts: qrs[at].0,
-            qrs_min_microvolts: qrs[at].1,
-            t_microvolts: larger(t[at]),
+            p_microvolts: p[at].larger(),
+            qrs_max_microvolts: qrs[at].highest,
+            qrs_max_ms: qrs[at].highest_ms,
+            qrs_min_microvolts: qrs[at].lowest,
+            t_microvolts: t[at].larger(),
             qrs_area: areas[at],
         })
         .collect()

@@ -15,3 +15,16 @@ pub fn small() -> Recording {
     let waveform = Waveform::new(rate, signals).expect("three signals of 16 samples without gaps");
     Recording { waveforms: vec![waveform], ..Recording::default() }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn three_leads_of_sixteen_samples_and_nothing_else() {
+        let recording = small();
+        let [waveform] = &recording.waveforms[..] else { panic!("one waveform") };
+        assert_eq!((waveform.signals().len(), waveform.length()), (3, 16));
+        assert_eq!(Recording { waveforms: Vec::new(), ..recording }, Recording::default());
+    }
+}

@@ -70,6 +70,8 @@ pub struct LeadTruth {
     pub p_microvolts: f64,
     /// The highest point of the QRS.
     pub qrs_max_microvolts: f64,
+    /// Where that point is, milliseconds from the beat.
+    pub qrs_max_ms: f64,
     /// The lowest point of the QRS.
     pub qrs_min_microvolts: f64,
     /// The extreme of larger size of the T wave.

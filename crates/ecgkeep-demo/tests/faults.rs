@@ -164,9 +164,7 @@ fn faults_of_identity_leave_one_identifier_or_no_operator() {
 
 #[test]
 fn a_short_recording_is_the_start_of_the_long_one() {
-    let spec = Spec { noise_microvolts_rms: 0.0, ..Spec::default() };
-    let long = recording(&spec);
-    let short = recording(&Spec { faults: vec![Fault::Short { seconds: 4.0 }], ..spec });
+    let (short, long) = twins(Fault::Short { seconds: 4.0 });
     assert_eq!(short.recording.waveforms[0].length(), 2000);
     for lead in Lead::TWELVE {
         assert_eq!(microvolts(&short, &lead), microvolts(&long, &lead)[..2000]);
