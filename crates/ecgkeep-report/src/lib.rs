@@ -1,1 +1,32 @@
-//! Not written yet.
+//! The printable page of a resting ECG, true to scale.
+//!
+//! [`sheet`] takes every decision and answers plain shapes in millimetres ([`Sheet`]); [`svg`] only draws them.
+//! On the page 25 mm is one second and 10 mm is one millivolt, the samples are drawn as they are stored (no
+//! filter), and what the page cannot show it says. The page carries technical checks, no diagnosis.
+
+mod constants;
+mod details;
+mod footer;
+mod frame;
+mod grid;
+mod header;
+mod label;
+mod length;
+mod metrics;
+mod notices;
+mod page;
+mod paper;
+mod shape;
+mod sheet;
+mod slot;
+mod svg;
+mod tracing;
+mod typeset;
+mod voltages;
+mod words;
+
+pub use length::Mm;
+pub use paper::{Gain, Layout, Orientation, PageFacts, Paper, PaperSize, Speed};
+pub use shape::{Anchor, Ink, Page, Point, Rectangle, Shape, Sheet, Text, Weight};
+pub use sheet::sheet;
+pub use svg::svg;

@@ -1,0 +1,164 @@
+//! The head of the page: whose recording it is, and what the checks answer.
+
+use ecgkeep_checks::Assessment;
+use ecgkeep_recording::{Recording, Subject};
+
+use crate::constants::{BODY_LEADING, HEAD_SIZE, RULE_STROKE};
+use crate::frame::Frame;
+use crate::typeset::{Style, clean, shorten, wrap};
+use crate::{Anchor, Ink, Mm, PageFacts, Point, Shape, words};
+
+/// Words behind the tracings and in the head of the page that nobody must overlook, the gravest first.
+pub(crate) fn banners(assessment: &Assessment, facts: &PageFacts) -> Vec<&'static str> {
+    let all = [
+        (facts.damaged, "DAMAGED"),
+        (assessment.unidentified, "UNIDENTIFIED"),
+        (facts.correction.is_some(), "CORRECTED"),
+    ];
+    all.into_iter().filter(|(holds, _)| *holds).map(|(_, word)| word).collect()
+}
+
+/// Name and identifiers on the left, the answer on the right.
+pub(crate) fn head(
+    frame: &Frame,
+    recording: &Recording,
+    assessment: &Assessment,
+    facts: &PageFacts,
+) -> Vec<Shape> {
+    let mut shapes = who(frame, &recording.subject, facts);
+    shapes.extend(answer(frame, assessment, &banners(assessment, facts)));
+    shapes.push(rule("head-rule", frame, frame.band.bottom));
+    shapes
+}
+
+/// The person: what the source says; where it is silent, what was supplied beside it, marked so.
+fn who(frame: &Frame, subject: &Subject, facts: &PageFacts) -> Vec<Shape> {
+    let beside = facts.filing.as_ref().map(|filing| &filing.subject);
+    let stated = |of: &dyn Fn(&Subject) -> Option<String>| {
+        of(subject)
+            .map(|text| Stated { text, supplied: false })
+            .or_else(|| beside.and_then(of).map(|text| Stated { text, supplied: true }))
+    };
+    let name = stated(&|subject| Some(words::name(subject)).filter(|name| !name.trim().is_empty()));
+    let identifier = stated(&|subject| subject.identifiers.first().map(words::identifier));
+    let birth = stated(&|subject| subject.birth_date.map(|date| format!("born {date}")));
+    let sex = stated(&|subject| subject.sex.as_ref().map(words::sex));
+    let age = stated(&|subject| subject.age.as_ref().map(words::age));
+
+    let (left, room) = frame.columns(0, 2);
+    let top = frame.band.top;
+    let mut shapes = set_name(left, top, room, name);
+    let identifier = [identifier.unwrap_or_else(|| Stated::silent("identifier not stated"))];
+    shapes.push(set_stated(left, top + Mm(11_200), room, &identifier));
+    let birth = birth.unwrap_or_else(|| Stated::silent("birth date not stated"));
+    let about: Vec<Stated> = [Some(birth), sex, age].into_iter().flatten().collect();
+    shapes.push(set_stated(left, top + Mm(16_200), room, &about));
+    shapes
+}
+
+/// Something said of a person, and whether the source says it.
+struct Stated {
+    text: String,
+    supplied: bool,
+}
+
+impl Stated {
+    fn silent(text: &str) -> Stated {
+        Stated { text: text.to_owned(), supplied: false }
+    }
+}
+
+/// What stands after something that the source does not say; who supplied it stands below.
+const SUPPLIED: &str = "(supplied)";
+
+/// The name on one line as large as it fits, else on two.
+fn set_name(left: Mm, top: Mm, room: Mm, name: Option<Stated>) -> Vec<Shape> {
+    let base = top + Mm(5_200);
+    let Some(name) = name else {
+        return vec![Style::HEAD_REGULAR.line(left, base, Anchor::Start, "name not stated")];
+    };
+    let mark = if name.supplied { SUPPLIED } else { "" };
+    let blank = Style::HEAD.measure(" ");
+    let mark_width = blank + Style::HEAD_REGULAR.measure(mark);
+    let text = clean(&name.text);
+    let fits = [Style::NAME, Style::HEAD].into_iter().find(|style| style.measure(&text) + mark_width <= room);
+    if let Some(style) = fits {
+        let after = left + style.measure(&text) + blank;
+        let mut shapes = vec![style.line(left, base, Anchor::Start, &text)];
+        if name.supplied {
+            shapes.push(Style::HEAD_REGULAR.line(after, base, Anchor::Start, mark));
+        }
+        return shapes;
+    }
+    let mut lines = wrap(&format!("{text} {mark}"), Style::HEAD, room);
+    if lines.len() > 2 {
+        lines[1] = shorten(&lines[1..].join(" "), Style::HEAD, room);
+        lines.truncate(2);
+    }
+    let bases = [top + Mm(2_600), top + Mm(6_800)];
+    bases.iter().zip(&lines).map(|(base, line)| Style::HEAD.line(left, *base, Anchor::Start, line)).collect()
+}
+
+/// What is said, on one line; marked once at the end where all of it was supplied, else part by part.
+fn set_stated(left: Mm, base: Mm, room: Mm, parts: &[Stated]) -> Shape {
+    let all_supplied = parts.iter().all(|part| part.supplied);
+    let marked =
+        |text: &str, marked: bool| if marked { format!("{text} {SUPPLIED}") } else { text.to_owned() };
+    let texts: Vec<String> =
+        parts.iter().map(|part| marked(&part.text, part.supplied && !all_supplied)).collect();
+    let text = clean(&marked(&texts.join(" · "), all_supplied));
+    // A line too long for its size is set in the next smaller one before anything is left off.
+    let fits = Style::HEAD_REGULAR.measure(&text) <= room;
+    let style = if fits { Style::HEAD_REGULAR } else { Style::BODY };
+    style.line(left, base, Anchor::Start, &shorten(&text, style, room))
+}
+
+/// The answer of the checks, the identity line, the policy; the banners above them.
+fn answer(frame: &Frame, assessment: &Assessment, banners: &[&str]) -> Vec<Shape> {
+    let (left, room) = frame.columns(2, 2);
+    let top = frame.band.top;
+    let mut shapes = Vec::new();
+    let mut headline_base = top + Mm(4_200);
+    if !banners.is_empty() {
+        let mut x = left;
+        for word in banners {
+            let width = Style::HEAD.measure(word) + Mm::whole(4);
+            let (right, bottom) = (x + width, top + HEAD_SIZE + Mm(1_600));
+            let corners = [(x, top), (right, top), (right, bottom), (x, bottom)];
+            let corners = corners.map(|(x, y)| Point { x, y }).to_vec();
+            shapes.push(Shape::Polygon { corners, ink: Ink::Black });
+            let white = Style { ink: Ink::White, ..Style::HEAD };
+            shapes.push(white.line(x + Mm::whole(2), top + Mm(4_250), Anchor::Start, word));
+            x = right + Mm::whole(2);
+        }
+        headline_base = top + Mm(9_800);
+    }
+    let headline = capitalised(&assessment.headline());
+    shapes.push(Style::HEAD.line(left, headline_base, Anchor::Start, &shorten(&headline, Style::HEAD, room)));
+    let policy = format!(
+        "Policy {}, version {}. Local policy decides acceptance.",
+        assessment.policy, assessment.policy_version
+    );
+    let mut base = headline_base + Mm(4_400);
+    let identity = wrap(&capitalised(assessment.identity_line()), Style::BODY, room);
+    let bottom = frame.band.bottom;
+    for line in identity.iter().chain(&wrap(&policy, Style::BODY_QUIET, room)) {
+        if base > bottom {
+            break;
+        }
+        shapes.push(Style::BODY.line(left, base, Anchor::Start, line));
+        base = base + BODY_LEADING;
+    }
+    shapes
+}
+
+/// A thin line across the page.
+pub(crate) fn rule(id: &str, frame: &Frame, y: Mm) -> Shape {
+    let ends = (Point { x: frame.band.left, y }, Point { x: frame.band.right, y });
+    Shape::Lines { id: id.to_owned(), lines: vec![ends], stroke: RULE_STROKE, ink: Ink::Rule }
+}
+
+fn capitalised(text: &str) -> String {
+    let mut rest = text.chars();
+    rest.next().map(|first| first.to_uppercase().chain(rest).collect()).unwrap_or_default()
+}

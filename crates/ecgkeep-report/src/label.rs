@@ -1,0 +1,176 @@
+//! Names of leads, each set where no tracing passes.
+
+use crate::constants::COLUMN_GAP;
+use crate::typeset::{Style, shorten};
+use crate::{Anchor, Mm, Point, Rectangle, Shape};
+
+/// Which heights are taken by tracings and labels, in strips of half a millimetre.
+pub(crate) struct Occupancy {
+    left: Mm,
+    strips: Vec<Vec<(Mm, Mm)>>,
+}
+
+/// Width of a strip.
+const STRIP: i32 = 500;
+/// White to keep around a label.
+const CLEARANCE: Mm = Mm(400);
+
+impl Occupancy {
+    /// An empty stretch of the page.
+    pub fn new(left: Mm, right: Mm) -> Occupancy {
+        let count = usize::try_from((right - left).0 / STRIP + 1).unwrap_or(0);
+        Occupancy { left, strips: vec![Vec::new(); count] }
+    }
+
+    /// Marks what a tracing covers.
+    pub fn add_runs(&mut self, runs: &[Vec<Point>]) {
+        for run in runs {
+            let mut current: Option<(usize, Mm, Mm)> = None;
+            for point in run {
+                let strip = self.strip(point.x);
+                current = match current {
+                    Some((at, low, high)) if at == strip => Some((at, low.min(point.y), high.max(point.y))),
+                    Some((at, low, high)) => {
+                        self.take(at, low, high);
+                        // The line from strip to strip passes between the two heights.
+                        let from = point.y.clamp(low, high);
+                        self.take(strip, from.min(point.y), from.max(point.y));
+                        Some((strip, point.y, point.y))
+                    }
+                    None => Some((strip, point.y, point.y)),
+                };
+            }
+            if let Some((at, low, high)) = current {
+                self.take(at, low, high);
+            }
+        }
+    }
+
+    /// Marks a rectangle.
+    pub fn add(&mut self, box_: Rectangle) {
+        for strip in self.strip(box_.left)..=self.strip(box_.right) {
+            self.take(strip, box_.top, box_.bottom);
+        }
+    }
+
+    fn take(&mut self, strip: usize, low: Mm, high: Mm) {
+        if let Some(taken) = self.strips.get_mut(strip) {
+            taken.push((low, high));
+        }
+    }
+
+    fn strip(&self, x: Mm) -> usize {
+        usize::try_from((x - self.left).0 / STRIP).unwrap_or(0).min(self.strips.len().saturating_sub(1))
+    }
+
+    fn is_free(&self, box_: Rectangle) -> bool {
+        let (top, bottom) = (box_.top - CLEARANCE, box_.bottom + CLEARANCE);
+        let strips = &self.strips[self.strip(box_.left - CLEARANCE)..=self.strip(box_.right + CLEARANCE)];
+        strips.iter().flatten().all(|(low, high)| *high < top || *low > bottom)
+    }
+
+    /// A free place for a box of this size inside `band`: as near as can be to the upper left corner, moved down
+    /// rather than along.
+    pub fn place(&self, band: Rectangle, width: Mm, height: Mm) -> Option<Rectangle> {
+        const STEP: Mm = Mm(500);
+        let at = |left: Mm, top: Mm| Rectangle { left, top, right: left + width, bottom: top + height };
+        let corner = corner(band);
+        let corner = at(corner.x, corner.y);
+        let (along, down) =
+            ((band.right - corner.right).0 / STEP.0, (band.bottom - corner.bottom).0 / STEP.0);
+        let mut best: Option<(i32, Rectangle)> = None;
+        for x in 0..=along.max(0) {
+            for y in 0..=down.max(0) {
+                let cost = 3 * x + y;
+                if best.is_some_and(|(least, _)| least <= cost) {
+                    break;
+                }
+                let box_ = at(corner.left + STEP.times(x), corner.top + STEP.times(y));
+                if self.is_free(box_) {
+                    best = Some((cost, box_));
+                    break;
+                }
+            }
+        }
+        best.map(|(_, box_)| box_)
+    }
+}
+
+/// Where a label stands if it can choose: the upper left corner of its band.
+fn corner(band: Rectangle) -> Point {
+    Point { x: band.left + Mm(1_500), y: band.top + Mm::whole(3) }
+}
+
+/// Sets a lead's name and a remark after it in `band` where nothing passes, and marks the place as taken. Where the
+/// two together find no place, each looks for its own; a name that finds none stands in the corner all the same.
+pub(crate) fn label(occupancy: &mut Occupancy, band: Rectangle, name: &str, remark: &str) -> Vec<Shape> {
+    let name = shorten(name, Style::HEAD, band.width() - COLUMN_GAP);
+    let name_width = Style::HEAD.measure(&name);
+    let gap = if remark.is_empty() { Mm::ZERO } else { Mm::whole(1) };
+    let remark = shorten(remark, Style::SMALL, band.width() - COLUMN_GAP - name_width - gap);
+    let remark_width = Style::SMALL.measure(&remark);
+    let (head_height, small_height) = (capitals(Style::HEAD), capitals(Style::SMALL));
+
+    let both = occupancy.place(band, name_width + gap + remark_width, head_height);
+    let alone = both.or_else(|| occupancy.place(band, name_width, head_height));
+    let at_corner = corner(band);
+    let place = alone.unwrap_or(Rectangle {
+        left: at_corner.x,
+        top: at_corner.y,
+        right: at_corner.x + name_width,
+        bottom: at_corner.y + head_height,
+    });
+    occupancy.add(place);
+    let mut shapes = vec![Style::HEAD.line(place.left, place.bottom, Anchor::Start, &name)];
+    if remark.is_empty() {
+        return shapes;
+    }
+    let at = match both {
+        Some(both) => Point { x: both.left + name_width + gap, y: both.bottom },
+        None => match occupancy.place(band, remark_width, small_height) {
+            Some(place) => {
+                occupancy.add(place);
+                Point { x: place.left, y: place.bottom }
+            }
+            // The page says it in words below the grid as well.
+            None => return shapes,
+        },
+    };
+    shapes.push(Style::SMALL.line(at.x, at.y, Anchor::Start, &remark));
+    shapes
+}
+
+/// Height of capitals: 0.72 em (AFM of Helvetica, from memory).
+fn capitals(style: Style) -> Mm {
+    style.size.times(72).over(100)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const BAND: Rectangle =
+        Rectangle { left: Mm::ZERO, top: Mm::ZERO, right: Mm::whole(60), bottom: Mm::whole(28) };
+
+    #[test]
+    fn a_label_gives_way_to_a_tracing() {
+        let mut occupancy = Occupancy::new(Mm::ZERO, Mm::whole(60));
+        let corner = occupancy.place(BAND, Mm::whole(8), Mm::whole(3)).expect("an empty band");
+        assert_eq!((corner.left, corner.top), (Mm(1_500), Mm::whole(3)));
+        let point = |x, y| Point { x: Mm::whole(x), y: Mm::whole(y) };
+        // A spike through the corner, sampled only at its foot and its top.
+        occupancy.add_runs(&[vec![point(0, 14), point(4, 14), point(5, 1), point(6, 14), point(60, 14)]]);
+        let place = occupancy.place(BAND, Mm::whole(8), Mm::whole(3)).expect("room below");
+        assert!(occupancy.is_free(place), "{place:?}");
+        assert_ne!(place, corner);
+    }
+
+    #[test]
+    fn two_labels_never_share_a_place() {
+        let mut occupancy = Occupancy::new(Mm::ZERO, Mm::whole(60));
+        let first = occupancy.place(BAND, Mm::whole(8), Mm::whole(3)).expect("an empty band");
+        occupancy.add(first);
+        let second = occupancy.place(BAND, Mm::whole(8), Mm::whole(3)).expect("room below");
+        assert!(second.top > first.bottom);
+    }
+}

@@ -1,0 +1,214 @@
+//! One page: paper, tracings, labels, and the words around them.
+
+use ecgkeep_checks::Assessment;
+use ecgkeep_recording::{Exact, Lead, Recording};
+
+use crate::constants::MARK_STROKE;
+use crate::footer::PageLine;
+use crate::frame::Frame;
+use crate::label::Occupancy;
+use crate::notices::Seen;
+use crate::slot::Slot;
+use crate::typeset::Style;
+use crate::voltages::{Provenance, Voltages};
+use crate::{
+    Anchor, Ink, Mm, Page, PageFacts, Paper, Point, Rectangle, Shape, details, footer, grid, header, label,
+    notices, slot, tracing, words,
+};
+
+/// What all pages of a report draw on.
+pub(crate) struct Report<'a> {
+    pub recording: &'a Recording,
+    pub assessment: &'a Assessment,
+    pub facts: &'a PageFacts,
+    pub paper: &'a Paper,
+    pub frame: Frame,
+    /// Every lead that a layout may show, with its voltages where there are any.
+    pub leads: Vec<(Lead, Option<Voltages>)>,
+}
+
+impl Report<'_> {
+    fn voltages(&self, lead: &Lead) -> Option<&Voltages> {
+        self.leads.iter().find(|(known, _)| known == lead).and_then(|(_, found)| found.as_ref())
+    }
+}
+
+/// The page that begins at this moment of a recording that ends at that one.
+pub(crate) fn page(report: &Report, start: Exact, end: Exact, line: &PageLine) -> Page {
+    let (frame, paper) = (&report.frame, report.paper);
+    let slots = slot::slots(paper.layout, frame, end.minus(start).unwrap_or(Exact::ZERO));
+    let mut all_runs: Vec<Vec<Vec<Point>>> = slots
+        .iter()
+        .map(|slot| match report.voltages(&slot.lead) {
+            Some(voltages) => tracing::runs(slot, voltages, start, paper.speed, paper.gain),
+            None => Vec::new(),
+        })
+        .collect();
+    let bases = slot::bases(&reach(&slots, &all_runs), frame);
+    for (slot, runs) in slots.iter().zip(&mut all_runs) {
+        runs.iter_mut().flatten().for_each(|point| point.y = point.y + bases[slot.row]);
+    }
+
+    let mut shapes = watermark(frame, &header::banners(report.assessment, report.facts));
+    shapes.extend(grid::grid(frame));
+    let ticks = grid::column_ticks(&slots, &bases);
+    let mut occupancy = Occupancy::new(frame.grid.left, frame.grid.right);
+    for (from, to) in &ticks {
+        occupancy.add(Rectangle { left: from.x, top: from.y, right: to.x, bottom: to.y });
+    }
+    all_runs.iter().for_each(|runs| occupancy.add_runs(runs));
+    let seen = seen(report, &slots, &all_runs, start);
+    let labels = labels(report, &slots, &all_runs, &bases, start, &mut occupancy);
+    let marks: Vec<Shape> = all_runs.iter().flat_map(|runs| cuts(runs, frame.grid)).collect();
+
+    shapes.push(Shape::Lines { id: "columns".into(), lines: ticks, stroke: MARK_STROKE, ink: Ink::Black });
+    shapes.extend(grid::time_axis(frame, start, paper.speed));
+    let last_base = bases.last().copied().unwrap_or(frame.grid.bottom);
+    shapes.extend(grid::calibration_pulse(frame, last_base, paper.speed, paper.gain));
+    let drawn = slots.iter().zip(all_runs).filter(|(_, runs)| !runs.is_empty());
+    let paths = drawn.map(|(slot, runs)| tracing::path(slot, runs)).collect();
+    shapes.push(Shape::Inside { clip: frame.grid, shapes: paths });
+    shapes.extend(marks);
+    shapes.extend(labels);
+    shapes.extend(header::head(frame, report.recording, report.assessment, report.facts));
+    shapes.extend(details::details(frame, report.recording, report.assessment, report.facts));
+    let in_layout: Vec<Lead> = slots.iter().map(|slot| slot.lead.clone()).collect();
+    let notices = notices::notices(report.recording, &seen, &in_layout, &report.facts.notes);
+    shapes.extend(footer::foot(frame, paper, report.recording, report.facts, &notices, line));
+    Page { description: format!("page {} of {}", line.number, line.count), shapes }
+}
+
+/// How far the tracings of each row reach above and below 0 V.
+fn reach(slots: &[Slot], all_runs: &[Vec<Vec<Point>>]) -> Vec<(Mm, Mm)> {
+    let rows = slots.iter().map(|slot| slot.row + 1).max().unwrap_or(0);
+    let mut reach = vec![(Mm::ZERO, Mm::ZERO); rows];
+    for (slot, runs) in slots.iter().zip(all_runs) {
+        let (above, below) = &mut reach[slot.row];
+        for point in runs.iter().flatten() {
+            *above = (-point.y).max(*above);
+            *below = point.y.max(*below);
+        }
+    }
+    reach
+}
+
+/// The leads' names with their remarks, where no tracing passes.
+fn labels(
+    report: &Report,
+    slots: &[Slot],
+    all_runs: &[Vec<Vec<Point>>],
+    bases: &[Mm],
+    start: Exact,
+    occupancy: &mut Occupancy,
+) -> Vec<Shape> {
+    let mut shapes = Vec::new();
+    for (slot, runs) in slots.iter().zip(all_runs) {
+        let base = bases[slot.row];
+        let half = Mm::whole(13);
+        let band = Rectangle { left: slot.left, top: base - half, right: slot.right, bottom: base + half };
+        let remark = match report.voltages(&slot.lead) {
+            Some(voltages) => remark(slot, voltages, runs.is_empty(), start),
+            None => "not recorded".to_owned(),
+        };
+        shapes.extend(label::label(occupancy, band, &slot.lead.name(), &remark));
+    }
+    shapes
+}
+
+/// What the page has to say about its tracings.
+fn seen(report: &Report, slots: &[Slot], all_runs: &[Vec<Vec<Point>>], start: Exact) -> Seen {
+    let mut seen = Seen::default();
+    for (slot, runs) in slots.iter().zip(all_runs) {
+        let Some(voltages) = report.voltages(&slot.lead) else {
+            seen.note_absent(slot);
+            continue;
+        };
+        if !slot.on_axis && !runs.is_empty() {
+            seen.off_axis.push((slot.lead.clone(), start.plus(slot.from).unwrap_or(start)));
+        }
+        seen.note_provenance(slot, voltages);
+        seen.note_gaps(slot, missing(slot, voltages, start));
+        if runs.iter().flatten().any(|point| is_outside(point, report.frame.grid)) {
+            seen.note_cut(slot, furthest(slot, voltages, start));
+        }
+    }
+    seen
+}
+
+/// What stands after a lead's name.
+fn remark(slot: &Slot, voltages: &Voltages, is_empty: bool, page_start: Exact) -> String {
+    let mut parts = Vec::new();
+    match voltages.provenance {
+        Provenance::Recorded => {}
+        Provenance::DerivedBySource => parts.push("derived by the source".to_owned()),
+        Provenance::DerivedHere => parts.push("derived".to_owned()),
+    }
+    if voltages.moved != 0.0 {
+        let way = if voltages.moved > 0.0 { "down" } else { "up" };
+        parts.push(format!("moved {:.1} mV {way}", voltages.moved.abs() / 1000.0));
+    }
+    if is_empty {
+        parts.push("no samples in this stretch".to_owned());
+    } else if !slot.on_axis {
+        let from = page_start.plus(slot.from).map(words::number).unwrap_or_default();
+        parts.push(format!("from {from} s"));
+    }
+    parts.join(", ")
+}
+
+/// The microvolts of a slot's samples, missing ones as NaN.
+fn samples<'a>(slot: &Slot, voltages: &'a Voltages, page_start: Exact) -> impl Iterator<Item = f64> + 'a {
+    let from = page_start.plus(slot.from).unwrap_or(page_start);
+    let to = from.plus(slot.seconds).unwrap_or(from);
+    voltages
+        .pieces
+        .iter()
+        .flat_map(move |piece| piece.microvolts[piece.sample_at(from)..piece.sample_at(to)].iter().copied())
+}
+
+fn missing(slot: &Slot, voltages: &Voltages, page_start: Exact) -> usize {
+    samples(slot, voltages, page_start).filter(|value| value.is_nan()).count()
+}
+
+/// The voltage furthest from 0 V in millivolts.
+fn furthest(slot: &Slot, voltages: &Voltages, page_start: Exact) -> f64 {
+    let present = samples(slot, voltages, page_start).filter(|value| !value.is_nan());
+    present.fold(0.0f64, |most, value| if value.abs() > most.abs() { value } else { most }) / 1000.0
+}
+
+fn is_outside(point: &Point, area: Rectangle) -> bool {
+    point.y < area.top || point.y > area.bottom
+}
+
+/// A small arrow at the edge of the grid for each stretch that leaves it.
+fn cuts(runs: &[Vec<Point>], area: Rectangle) -> Vec<Shape> {
+    let half = Mm(900);
+    let mut marks = Vec::new();
+    let mut last: Option<(bool, Mm)> = None;
+    for point in runs.iter().flatten().filter(|point| is_outside(point, area)) {
+        let above = point.y < area.top;
+        // Stretches closer than an arrow is wide share one.
+        if last.is_some_and(|(was_above, x)| was_above == above && point.x - x < half.times(2)) {
+            continue;
+        }
+        last = Some((above, point.x));
+        let (tip, foot) = if above {
+            (area.top, area.top + half.times(2))
+        } else {
+            (area.bottom, area.bottom - half.times(2))
+        };
+        let corner = |x, y| Point { x, y };
+        let corners = vec![corner(point.x, tip), corner(point.x - half, foot), corner(point.x + half, foot)];
+        marks.push(Shape::Polygon { corners, ink: Ink::Black });
+    }
+    marks
+}
+
+/// The gravest banner, large, behind the tracings.
+fn watermark(frame: &Frame, banners: &[&str]) -> Vec<Shape> {
+    let Some(word) = banners.first() else { return Vec::new() };
+    let style = Style { size: Mm::whole(34), ink: Ink::Watermark, ..Style::HEAD };
+    let middle = frame.origin_x + (frame.grid.right - frame.origin_x).over(2);
+    let base = frame.grid.top + Mm::whole(70);
+    vec![style.line(middle, base, Anchor::Middle, word)]
+}

@@ -1,0 +1,165 @@
+//! The voltages of one lead over the whole recording, as the source stores them or derived from I and II.
+
+use ecgkeep_recording::{Exact, Lead, Rate, Recording, Signal, Waveform};
+
+use crate::constants::{MOVED_BY_MICROVOLTS, MOVED_FROM_MICROVOLTS};
+
+/// Where the voltages of a lead come from.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Provenance {
+    /// The source recorded it.
+    Recorded,
+    /// The source says that it computed it from other leads.
+    DerivedBySource,
+    /// Computed here from I and II, for the drawing only.
+    DerivedHere,
+}
+
+/// All voltages of one lead.
+#[derive(Clone, Debug)]
+pub(crate) struct Voltages {
+    pub provenance: Provenance,
+    /// Stretches without a gap in sampling; missing samples are NaN.
+    pub pieces: Vec<Piece>,
+    /// Microvolts that are taken off for the drawing, because the lead lies far from 0 V.
+    pub moved: f64,
+}
+
+/// A lead in one waveform.
+#[derive(Clone, Debug)]
+pub(crate) struct Piece {
+    /// Seconds from the recording's start to the first sample.
+    pub start: Exact,
+    pub rate: Rate,
+    pub microvolts: Vec<f64>,
+}
+
+impl Voltages {
+    /// The lead's voltages; `None` where the source has neither the lead nor what it can be derived from.
+    pub fn of(recording: &Recording, lead: &Lead) -> Option<Voltages> {
+        let mut provenance = Provenance::Recorded;
+        let mut pieces = Vec::new();
+        for waveform in recording.rhythm() {
+            if let Some(signal) = waveform.lead(lead) {
+                if signal.derived {
+                    provenance = Provenance::DerivedBySource;
+                }
+                pieces.push(Piece::new(waveform, signal.microvolts()));
+            }
+        }
+        if pieces.is_empty() {
+            provenance = Provenance::DerivedHere;
+            for waveform in recording.rhythm() {
+                let limbs = (waveform.lead(&Lead::I), waveform.lead(&Lead::II));
+                let derived = limbs.0.zip(limbs.1).and_then(|(one, two)| derive(lead, one, two));
+                pieces.extend(derived.map(|microvolts| Piece::new(waveform, microvolts)));
+            }
+        }
+        if pieces.is_empty() {
+            return None;
+        }
+        let moved = moved(&pieces);
+        Some(Voltages { provenance, pieces, moved })
+    }
+}
+
+impl Piece {
+    fn new(waveform: &Waveform, microvolts: Vec<f64>) -> Piece {
+        Piece { start: waveform.start, rate: waveform.rate(), microvolts }
+    }
+
+    /// The first sample at or after this moment; the number of samples where there is none.
+    pub fn sample_at(&self, seconds: Exact) -> usize {
+        let Some(position) = seconds.minus(self.start).and_then(|since| since.times(self.rate.per_second()))
+        else {
+            return self.microvolts.len();
+        };
+        let up = position.numerator().div_euclid(position.denominator())
+            + i128::from(position.numerator().rem_euclid(position.denominator()) != 0);
+        usize::try_from(up.max(0)).unwrap_or(usize::MAX).min(self.microvolts.len())
+    }
+}
+
+/// III, aVR, aVL or aVF from I and II (Einthoven's law and Goldberger's definitions, exact for every body); `None`
+/// for another lead.
+fn derive(lead: &Lead, one: &Signal, two: &Signal) -> Option<Vec<f64>> {
+    let formula: fn(f64, f64) -> f64 = match lead {
+        Lead::III => |one, two| two - one,
+        Lead::AVR => |one, two| -(one + two) / 2.0,
+        Lead::AVL => |one, two| one - two / 2.0,
+        Lead::AVF => |one, two| two - one / 2.0,
+        _ => return None,
+    };
+    Some(one.microvolts().iter().zip(two.microvolts()).map(|(one, two)| formula(*one, two)).collect())
+}
+
+/// The lead's median in whole steps where it lies far from 0 V, else nothing. A shift of the whole tracing changes
+/// no shape and no difference of voltages.
+fn moved(pieces: &[Piece]) -> f64 {
+    let mut present: Vec<f64> =
+        pieces.iter().flat_map(|piece| &piece.microvolts).copied().filter(|value| !value.is_nan()).collect();
+    if present.is_empty() {
+        return 0.0;
+    }
+    let middle = present.len() / 2;
+    let (_, median, _) = present.select_nth_unstable_by(middle, f64::total_cmp);
+    if median.abs() <= MOVED_FROM_MICROVOLTS {
+        return 0.0;
+    }
+    (*median / MOVED_BY_MICROVOLTS).round() * MOVED_BY_MICROVOLTS
+}
+
+#[cfg(test)]
+mod tests {
+    use ecgkeep_recording::Step;
+
+    use super::*;
+
+    fn recording(leads: &[(Lead, [i32; 3])]) -> Recording {
+        let step = Step::new(Exact::whole(1000)).expect("not zero");
+        let signal = |(lead, counts): &(Lead, [i32; 3])| Signal::new(lead.clone(), step, counts.to_vec());
+        let rate = Rate::new(Exact::whole(500)).expect("above zero");
+        let waveform = Waveform::new(rate, leads.iter().map(signal).collect()).expect("equal lengths");
+        Recording { waveforms: vec![waveform], ..Recording::default() }
+    }
+
+    #[test]
+    fn four_leads_follow_from_i_and_ii() {
+        // The first sample of the PTB Diagnostic record s0010_re: I -489, II -458, hence III 31, aVR 473.5,
+        // aVL -260, aVF -213.5 (its header: 31, 474, -260, -214).
+        let eight = recording(&[(Lead::I, [-489, 0, 0]), (Lead::II, [-458, 0, 0])]);
+        for (lead, expected) in
+            [(Lead::III, 31.0), (Lead::AVR, 473.5), (Lead::AVL, -260.0), (Lead::AVF, -213.5)]
+        {
+            let voltages = Voltages::of(&eight, &lead).expect("derived");
+            assert_eq!(voltages.provenance, Provenance::DerivedHere);
+            assert_eq!(voltages.pieces[0].microvolts[0], expected, "{lead}");
+        }
+        assert!(Voltages::of(&eight, &Lead::V1).is_none());
+    }
+
+    #[test]
+    fn a_recorded_lead_is_never_replaced_by_a_derived_one() {
+        let recording = recording(&[(Lead::I, [1, 1, 1]), (Lead::II, [2, 2, 2]), (Lead::III, [9, 9, 9])]);
+        let three = Voltages::of(&recording, &Lead::III).expect("recorded");
+        assert_eq!((three.provenance, three.pieces[0].microvolts[0]), (Provenance::Recorded, 9.0));
+    }
+
+    #[test]
+    fn a_lead_far_from_zero_is_moved_by_whole_tenths_of_a_millivolt() {
+        let moved = |counts| Voltages::of(&recording(&[(Lead::V1, counts)]), &Lead::V1).map(|v| v.moved);
+        assert_eq!(moved([500, 500, 9000]), Some(0.0));
+        assert_eq!(moved([-1234, -1234, 0]), Some(-1200.0));
+    }
+
+    #[test]
+    fn a_moment_between_two_samples_belongs_to_the_later_one() {
+        let piece = Piece {
+            start: Exact::ZERO,
+            rate: Rate::new(Exact::whole(360)).expect("above zero"),
+            microvolts: vec![0.0; 1000],
+        };
+        let at = |text: &str| piece.sample_at(text.parse().expect("a number"));
+        assert_eq!((at("0"), at("2.5"), at("1/720"), at("-1"), at("9")), (0, 900, 1, 0, 1000));
+    }
+}

@@ -1,0 +1,144 @@
+//! A small reader of SVG: elements, attributes, texts, and the points of a path.
+
+use std::collections::BTreeMap;
+
+use quick_xml::Reader;
+use quick_xml::events::Event;
+
+type Attributes = BTreeMap<String, String>;
+
+/// A drawing as its file states it.
+pub struct Drawing {
+    elements: Vec<(String, Attributes, String)>,
+}
+
+impl Drawing {
+    /// Reads a file; it must be well-formed.
+    pub fn read(svg: &str) -> Drawing {
+        let mut reader = Reader::from_str(svg);
+        let mut elements: Vec<(String, Attributes, String)> = Vec::new();
+        let mut open: Vec<usize> = Vec::new();
+        loop {
+            let event = reader.read_event().expect("well-formed");
+            match event {
+                Event::Start(ref start) | Event::Empty(ref start) => {
+                    let attributes = start.attributes().map(|attribute| {
+                        let attribute = attribute.expect("an attribute");
+                        let value =
+                            quick_xml::escape::unescape(attribute.value.as_ref()).expect("known references");
+                        (attribute.key.as_ref().to_owned(), value.into_owned())
+                    });
+                    elements.push((start.name().as_ref().to_owned(), attributes.collect(), String::new()));
+                    if matches!(event, Event::Start(_)) {
+                        open.push(elements.len() - 1);
+                    }
+                }
+                Event::End(_) => drop(open.pop().expect("an open element")),
+                Event::Text(text) => {
+                    if let Some(&at) = open.last() {
+                        elements[at].2.push_str(text.as_ref());
+                    }
+                }
+                Event::GeneralRef(name) => {
+                    let reference = format!("&{};", &*name);
+                    let text = quick_xml::escape::unescape(&reference).expect("a known reference");
+                    elements[*open.last().expect("inside the root")].2.push_str(&text);
+                }
+                Event::Eof => break,
+                _ => {}
+            }
+        }
+        assert!(open.is_empty(), "every element ends");
+        Drawing { elements }
+    }
+
+    pub fn names(&self) -> impl Iterator<Item = &str> {
+        self.elements.iter().map(|(name, _, _)| name.as_str())
+    }
+
+    pub fn attributes(&self) -> impl Iterator<Item = (&str, &str)> {
+        self.elements
+            .iter()
+            .flat_map(|(_, all, _)| all.iter().map(|(name, value)| (name.as_str(), value.as_str())))
+    }
+
+    /// The attributes of the first element of this name.
+    pub fn element(&self, name: &str) -> &Attributes {
+        &self.elements.iter().find(|(found, _, _)| found == name).expect("an element of this name").1
+    }
+
+    /// The lines of text, in the order of the file.
+    pub fn texts(&self) -> impl Iterator<Item = &str> {
+        self.elements.iter().filter(|(name, _, _)| name == "text").map(|(_, _, text)| text.as_str())
+    }
+
+    /// Whether these words stand on the page, over however many lines.
+    pub fn says(&self, words: &str) -> bool {
+        self.texts().collect::<Vec<_>>().join(" ").contains(words)
+    }
+
+    /// Each text with its left, upper, right and lower edge: as wide as it says, from 0.8 em above its base line to
+    /// 0.2 em below (capitals rise 0.72 em, descenders fall 0.21 em in Helvetica; AFM, from memory). The large word
+    /// behind the tracings is left out.
+    pub fn boxes(&self) -> impl Iterator<Item = (&str, [f64; 4])> {
+        let texts = self.elements.iter().filter(|(name, _, _)| name == "text");
+        texts.filter_map(|(_, attributes, text)| {
+            let number = |name: &str| attributes[name].parse::<f64>().expect("a number");
+            let (x, y, size, width) = (number("x"), number("y"), number("font-size"), number("textLength"));
+            let left = match attributes.get("text-anchor").map(String::as_str) {
+                Some("middle") => x - width / 2.0,
+                Some("end") => x - width,
+                _ => x,
+            };
+            (size < 20.0).then_some((text.as_str(), [left, y - 0.8 * size, left + width, y + 0.2 * size]))
+        })
+    }
+
+    /// The runs of points of the path with this id; empty where there is none.
+    pub fn runs(&self, id: &str) -> Vec<Vec<(f64, f64)>> {
+        let mut found =
+            self.elements.iter().filter(|(_, attributes, _)| attributes.get("id").is_some_and(|v| v == id));
+        let path = found.next();
+        assert!(found.next().is_none(), "{id} stands once");
+        path.map_or_else(Vec::new, |(_, attributes, _)| points(&attributes["d"]))
+    }
+
+    /// The least and the greatest x, and the same for y, of the path with this id.
+    pub fn extent(&self, id: &str) -> ((f64, f64), (f64, f64)) {
+        let points = self.runs(id).concat();
+        let range = |values: &mut dyn Iterator<Item = f64>| {
+            values.fold((f64::MAX, f64::MIN), |(low, high), value| (low.min(value), high.max(value)))
+        };
+        (range(&mut points.iter().map(|point| point.0)), range(&mut points.iter().map(|point| point.1)))
+    }
+}
+
+/// The points of path data with the commands M, L, l and h (SVG 1.1, 8.3).
+fn points(data: &str) -> Vec<Vec<(f64, f64)>> {
+    let mut runs: Vec<Vec<(f64, f64)>> = Vec::new();
+    let mut rest = data;
+    while let Some(command) = rest.chars().next() {
+        let end = rest[1..].find(|c: char| c.is_ascii_alphabetic()).map_or(rest.len(), |at| at + 1);
+        let numbers = numbers(&rest[1..end]);
+        rest = &rest[end..];
+        match command {
+            'M' => runs.push(vec![(numbers[0], numbers[1])]),
+            'L' | 'l' => {
+                let run = runs.last_mut().expect("a path begins with M");
+                for pair in numbers.chunks_exact(2) {
+                    let from = if command == 'l' { run[run.len() - 1] } else { (0.0, 0.0) };
+                    run.push((from.0 + pair[0], from.1 + pair[1]));
+                }
+            }
+            'h' => assert_eq!(numbers, [0.0], "a dot"),
+            other => panic!("command {other}"),
+        }
+    }
+    runs
+}
+
+/// Numbers apart by blanks, or by their sign.
+fn numbers(text: &str) -> Vec<f64> {
+    let spaced = text.replace('-', " -");
+    spaced.split_whitespace().map(|number| number.parse().expect("a number")).collect()
+}
