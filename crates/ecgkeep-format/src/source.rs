@@ -1,6 +1,6 @@
 //! Where bytes come from.
 
-use std::collections::BTreeSet;
+use std::collections::BTreeMap;
 use std::io::Read as _;
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, PoisonError};
@@ -140,6 +140,9 @@ impl Source for Folder {
     fn bytes(&self, name: &str, limit: u64) -> Result<Arc<[u8]>> {
         let name = plain_name(name)?;
         let failed = |error: std::io::Error| match error.kind() {
+            std::io::ErrorKind::NotFound if name == self.main => {
+                Error::new(Kind::Io, "no such file").at(Place::file(name)).remedy("check the path")
+            }
             std::io::ErrorKind::NotFound => not_there(name),
             _ => Error::new(Kind::Io, "cannot read").at(Place::file(name)).because(error),
         };
@@ -157,23 +160,23 @@ impl Source for Folder {
     }
 }
 
-/// Another source, remembering which files were read.
+/// Another source, keeping every file that is read: each is fetched once, and what was read is known after.
 pub struct Recorded<'a> {
     inner: &'a dyn Source,
-    read: Mutex<BTreeSet<String>>,
+    read: Mutex<BTreeMap<String, Arc<[u8]>>>,
 }
 
 impl<'a> Recorded<'a> {
-    /// Remembers what is read from `inner`.
+    /// Keeps what is read from `inner`.
     #[must_use]
     pub fn new(inner: &'a dyn Source) -> Recorded<'a> {
-        Recorded { inner, read: Mutex::new(BTreeSet::new()) }
+        Recorded { inner, read: Mutex::new(BTreeMap::new()) }
     }
 
-    /// The names that were read so far, sorted.
+    /// The files that were read, by name.
     #[must_use]
-    pub fn names_read(&self) -> Vec<String> {
-        self.read.lock().unwrap_or_else(PoisonError::into_inner).iter().cloned().collect()
+    pub fn into_files(self) -> Vec<(String, Arc<[u8]>)> {
+        self.read.into_inner().unwrap_or_else(PoisonError::into_inner).into_iter().collect()
     }
 }
 
@@ -187,8 +190,15 @@ impl Source for Recorded<'_> {
     }
 
     fn bytes(&self, name: &str, limit: u64) -> Result<Arc<[u8]>> {
-        let bytes = self.inner.bytes(name, limit)?;
-        self.read.lock().unwrap_or_else(PoisonError::into_inner).insert(name.to_owned());
+        let mut read = self.read.lock().unwrap_or_else(PoisonError::into_inner);
+        let bytes = match read.get(name) {
+            Some(bytes) => bytes.clone(),
+            None => self.inner.bytes(name, limit)?,
+        };
+        if bytes.len() as u64 > limit {
+            return Err(too_long(name, limit));
+        }
+        read.insert(name.to_owned(), bytes.clone());
         Ok(bytes)
     }
 }
@@ -218,13 +228,16 @@ mod tests {
     }
 
     #[test]
-    fn what_was_read_is_remembered() {
-        let files = ["a", "b", "c"].map(|name| File { name: name.into(), bytes: vec![] }).to_vec();
+    fn what_was_read_is_kept() {
+        let files = ["a", "b", "c"].map(|name| File { name: name.into(), bytes: vec![7] }).to_vec();
         let memory = Memory::new("a", files);
         let recorded = Recorded::new(&memory);
-        recorded.bytes("c", 0).unwrap();
-        recorded.bytes("a", 0).unwrap();
-        assert!(recorded.bytes("d", 0).is_err());
-        assert_eq!(recorded.names_read(), ["a", "c"]);
+        let first = recorded.bytes("c", 1).unwrap();
+        assert!(Arc::ptr_eq(&first, &recorded.bytes("c", 1).unwrap()), "fetched once");
+        assert_eq!(recorded.bytes("c", 0).unwrap_err().kind(), Kind::Limit);
+        recorded.bytes("a", 1).unwrap();
+        assert!(recorded.bytes("d", 1).is_err());
+        let names: Vec<String> = recorded.into_files().into_iter().map(|(name, _)| name).collect();
+        assert_eq!(names, ["a", "c"]);
     }
 }

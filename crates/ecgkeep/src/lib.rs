@@ -1,1 +1,53 @@
-//! Not written yet.
+//! ecgkeep: resting ECG recordings in open formats: read, converted, checked, printed true to scale, and sealed so
+//! that nothing is lost silently and nothing is altered.
+//!
+//! This crate wires the others together and holds the one list of formats. It computes technique, not diagnosis:
+//! its checks say nothing about a heart.
+//!
+//! ```
+//! use ecgkeep::format::{File, Limits, Memory, Options};
+//! use ecgkeep::recording::{Exact, Lead, Rate, Recording, Signal, Step, Waveform};
+//!
+//! // One lead, four samples of 5 uV per count at 500 samples per second.
+//! let step = Step::new(Exact::whole(5000)).ok_or("a step is not zero")?;
+//! let rate = Rate::new(Exact::whole(500)).ok_or("a rate is above zero")?;
+//! let waveform = Waveform::new(rate, vec![Signal::new(Lead::II, step, vec![-3, 0, 120, 7])])?;
+//! let recording = Recording { waveforms: vec![waveform], ..Recording::default() };
+//!
+//! let written = ecgkeep::write(ecgkeep::format_by_id("wfdb")?, &[recording.clone()], "demo", &Options::default())?;
+//! assert!(written.losses.is_empty());
+//!
+//! let source = Memory::new("demo.hea", written.files);
+//! let read = ecgkeep::choose(&source, None)?.read(&source, &Limits::default())?;
+//! assert_eq!(read.recordings[0].fingerprint(), recording.fingerprint());
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
+
+mod entry;
+mod events;
+mod filing;
+mod formats;
+mod input;
+mod policy;
+mod samples;
+mod seal;
+mod storage;
+mod unpack;
+mod verify;
+
+pub use ecgkeep_bundle::Bundle;
+pub use ecgkeep_checks as checks;
+pub use ecgkeep_format as format;
+pub use ecgkeep_format::write;
+pub use ecgkeep_recording as recording;
+pub use ecgkeep_report as report;
+pub use entry::{Entry, EntryChecks, EntryFile, Patient, key, operators, patient, sha256, start};
+pub use filing::{filing_for, parse_filing};
+pub use formats::{FORMATS, choose, detect, format_by_id, format_table, probe};
+pub use input::{Found, Input, Inputs, Opened, Original};
+pub use policy::policy_from;
+pub use samples::{counts_csv, samples_csv};
+pub use seal::{Sealed, Sealing, is_sealed_at, page_facts, seal};
+pub use storage::{Disk, Storage, write_files};
+pub use unpack::unpack;
+pub use verify::{SELF_CONSISTENT, Verified, altered, verify};

@@ -1,0 +1,238 @@
+//! The arguments.
+
+use std::path::PathBuf;
+
+use clap::{Args, Parser, Subcommand, ValueEnum};
+use ecgkeep::recording::CivilTime;
+
+/// Keeps resting ECG recordings: reads open formats, checks technique and identity, prints the page true to
+/// scale, and seals everything so that nothing is lost silently and nothing is altered.
+///
+/// Technical checks of the recording only; not a diagnosis. An ECG is to be over-read by a qualified clinician;
+/// local policy decides.
+#[derive(Parser)]
+#[command(name = "ecgkeep", version, max_term_width = 100)]
+pub struct Arguments {
+    #[command(subcommand)]
+    pub command: Command,
+    /// Print one JSON object per input, one per line, "schema" first (shapes: schemas/ in the source).
+    #[arg(long, global = true)]
+    pub json: bool,
+}
+
+#[derive(Subcommand)]
+pub enum Command {
+    /// Which format a file is, and how sure.
+    Detect(Detect),
+    /// Patient, acquisition, leads, rate, marks, measurements, statements; or the samples as CSV.
+    Show(Show),
+    /// Another format; lists what is not kept.
+    Convert(Convert),
+    /// Two recordings, field by field and sample by sample, across formats.
+    Compare(Compare),
+    /// Identity and technical checks.
+    Check(Check),
+    /// The printable page: 25 mm/s, 10 mm/mV.
+    Report(Report),
+    /// One checksummed bundle per recording: original bytes, open copies, page, findings.
+    Seal(Seal),
+    /// A bundle's files into a folder.
+    Unpack(Unpack),
+    /// Whether bundles are complete and unaltered.
+    Verify(Verify),
+    /// The formats and what each reads and writes.
+    Formats,
+    /// What a finding means, where its rule comes from, and what to do.
+    Explain(Explain),
+}
+
+/// Which inputs, and how to read them.
+#[derive(Args)]
+pub struct InputArgs {
+    /// Files, bundles or folders (walked, sorted); - is standard input.
+    #[arg(required = true, value_name = "FILE")]
+    pub inputs: Vec<PathBuf>,
+    #[command(flatten)]
+    pub reading: Reading,
+}
+
+#[derive(Args)]
+pub struct Reading {
+    /// The format to read with, when it is not recognised or more than one would do.
+    #[arg(long, value_name = "FORMAT")]
+    pub from: Option<String>,
+}
+
+/// What is supplied beside the source.
+#[derive(Args)]
+pub struct Beside {
+    /// A filing (TOML or JSON) with what the source cannot carry: patient, operator, placement, order; or a
+    /// folder that holds STEM.filing.toml for the inputs that need one; - is standard input.
+    #[arg(long, value_name = "FILE|FOLDER|-")]
+    pub filing: Option<PathBuf>,
+    /// A policy (TOML) in place of the shipped "resting-adult".
+    #[arg(long, value_name = "FILE")]
+    pub policy: Option<PathBuf>,
+    /// The time to take for now, ISO 8601 (2026-03-02T09:30+01:00), so that a run can be repeated exactly.
+    #[arg(long, value_name = "TIME")]
+    pub at: Option<CivilTime>,
+}
+
+/// Whether an outcome is listed or refused.
+#[derive(Clone, Copy, Default, PartialEq, Eq, ValueEnum)]
+pub enum Listed {
+    /// Say it and go on.
+    #[default]
+    List,
+    /// Write nothing and exit 5.
+    Refuse,
+}
+
+#[derive(Args)]
+pub struct Detect {
+    #[command(flatten)]
+    pub input: InputArgs,
+}
+
+#[derive(Args)]
+pub struct Show {
+    #[command(flatten)]
+    pub input: InputArgs,
+    /// Every field of the model, one a line.
+    #[arg(long, conflicts_with_all = ["samples", "counts"])]
+    pub all: bool,
+    /// The samples as CSV in microvolts.
+    #[arg(long)]
+    pub samples: bool,
+    /// The samples as CSV of stored integers.
+    #[arg(long, conflicts_with = "samples")]
+    pub counts: bool,
+    /// Which waveform's samples, counted from 1.
+    #[arg(long, value_name = "N", default_value_t = 1)]
+    pub waveform: usize,
+}
+
+#[derive(Args)]
+pub struct Convert {
+    /// IN OUT; or IN... with --to and --into.
+    #[arg(required = true, value_name = "FILE")]
+    pub paths: Vec<PathBuf>,
+    #[command(flatten)]
+    pub reading: Reading,
+    /// The format to write (else by OUT's ending).
+    #[arg(long, value_name = "FORMAT")]
+    pub to: Option<String>,
+    /// The folder to write into, mirroring the folders of the inputs.
+    #[arg(long, value_name = "DIR", requires = "to")]
+    pub into: Option<PathBuf>,
+    /// An option of the format written, NAME=VALUE (see `ecgkeep formats`).
+    #[arg(long = "option", value_name = "NAME=VALUE")]
+    pub options: Vec<String>,
+    /// A filing to carry along: it is written beside the output as STEM.filing.json, never merged into it.
+    #[arg(long, value_name = "FILE|FOLDER|-")]
+    pub filing: Option<PathBuf>,
+    /// What to do when something is not kept.
+    #[arg(long, value_enum, default_value_t)]
+    pub losses: Listed,
+    /// Say what would be written and lost; write nothing.
+    #[arg(long)]
+    pub dry_run: bool,
+    /// Replace what is there.
+    #[arg(long)]
+    pub overwrite: bool,
+    /// Convert a damaged source all the same.
+    #[arg(long)]
+    pub accept_damage: bool,
+}
+
+#[derive(Args)]
+pub struct Compare {
+    /// The first recording.
+    pub a: PathBuf,
+    /// The second recording.
+    pub b: PathBuf,
+    #[command(flatten)]
+    pub reading: Reading,
+}
+
+#[derive(Args)]
+pub struct Check {
+    #[command(flatten)]
+    pub input: InputArgs,
+    #[command(flatten)]
+    pub beside: Beside,
+}
+
+#[derive(Args)]
+pub struct Report {
+    #[command(flatten)]
+    pub input: InputArgs,
+    #[command(flatten)]
+    pub beside: Beside,
+    /// The page to write, ending in .svg; further pages get -2, -3; - is standard output.
+    #[arg(short, long, value_name = "OUT.svg", conflicts_with = "into")]
+    pub out: Option<PathBuf>,
+    /// The folder to write STEM.svg into, mirroring the folders of the inputs.
+    #[arg(long, value_name = "DIR")]
+    pub into: Option<PathBuf>,
+    /// Replace what is there.
+    #[arg(long)]
+    pub overwrite: bool,
+    /// Draw a damaged source all the same; the page says DAMAGED.
+    #[arg(long)]
+    pub accept_damage: bool,
+}
+
+#[derive(Args)]
+pub struct Seal {
+    #[command(flatten)]
+    pub input: InputArgs,
+    #[command(flatten)]
+    pub beside: Beside,
+    /// The bundle to write.
+    #[arg(short, long, value_name = "BUNDLE.zip", conflicts_with = "into")]
+    pub out: Option<PathBuf>,
+    /// The folder to write KEY.r1.zip into; what is sealed there already is left as it is.
+    #[arg(long, value_name = "DIR")]
+    pub into: Option<PathBuf>,
+    /// What to do when a check says FAIL.
+    #[arg(long, value_enum, default_value_t)]
+    pub findings: Listed,
+    /// What to do when the WFDB copy does not keep everything.
+    #[arg(long, value_enum, default_value_t)]
+    pub losses: Listed,
+    /// Replace what is there.
+    #[arg(long)]
+    pub overwrite: bool,
+}
+
+#[derive(Args)]
+pub struct Unpack {
+    /// The bundle.
+    pub bundle: PathBuf,
+    /// The folder to unpack into; the bundle's one top directory is made in it.
+    #[arg(long, value_name = "DIR")]
+    pub into: PathBuf,
+    /// Replace what is there.
+    #[arg(long)]
+    pub overwrite: bool,
+    /// Unpack what can be read of an altered bundle.
+    #[arg(long)]
+    pub accept_damage: bool,
+}
+
+#[derive(Args)]
+pub struct Verify {
+    /// Bundles, or folders that hold them.
+    #[arg(required = true, value_name = "BUNDLE")]
+    pub bundles: Vec<PathBuf>,
+}
+
+#[derive(Args)]
+pub struct Explain {
+    /// The code of a finding; without one all codes are listed.
+    pub code: Option<String>,
+    /// A policy (TOML) whose thresholds are shown in place of those of the shipped "resting-adult".
+    #[arg(long, value_name = "FILE")]
+    pub policy: Option<PathBuf>,
+}

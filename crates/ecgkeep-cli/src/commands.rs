@@ -1,0 +1,190 @@
+//! One file per command; what several share is here.
+
+mod check;
+mod compare;
+mod convert;
+mod detect;
+mod explain;
+mod formats;
+mod report;
+mod seal;
+mod show;
+mod unpack;
+mod verify;
+
+use std::io::Read as _;
+use std::path::{Path, PathBuf};
+
+use ecgkeep::checks::Policy;
+use ecgkeep::format::{Error, Kind, Limits, Place};
+use ecgkeep::recording::{CivilTime, Filing};
+use ecgkeep::{Found, Input, Inputs, Opened};
+
+use crate::args::{Arguments, Beside, Command, InputArgs};
+use crate::exit::Exit;
+use crate::output;
+
+/// The program and its version, as pages, bundles and events name it.
+pub const PROGRAM: &str = concat!("ecgkeep ", env!("CARGO_PKG_VERSION"));
+
+/// Runs the command.
+pub fn run(arguments: &Arguments) -> Exit {
+    let json = arguments.json;
+    let result = match &arguments.command {
+        Command::Detect(args) => detect::run(args, json),
+        Command::Show(args) => show::run(args, json),
+        Command::Convert(args) => convert::run(args, json),
+        Command::Compare(args) => compare::run(args, json),
+        Command::Check(args) => check::run(args, json),
+        Command::Report(args) => report::run(args, json),
+        Command::Seal(args) => seal::run(args, json),
+        Command::Unpack(args) => unpack::run(args, json),
+        Command::Verify(args) => verify::run(args, json),
+        Command::Formats => formats::run(json),
+        Command::Explain(args) => explain::run(args, json),
+    };
+    // What is wrong before any input is looked at.
+    result.unwrap_or_else(|error| {
+        output::remark_line(&error.to_string());
+        Exit::of(&error)
+    })
+}
+
+/// Files passed over in folders that are named one by one.
+const PASSED_OVER_SHOWN: usize = 10;
+
+/// The inputs named, folders walked; what folders hold besides is said on standard error.
+fn inputs(paths: &[PathBuf]) -> Result<Vec<Found>, Error> {
+    let dash = Path::new("-");
+    if paths.iter().any(|path| path == dash) {
+        if paths.len() > 1 {
+            return Err(Error::new(Kind::Usage, "standard input (-) goes alone"));
+        }
+        return Ok(vec![Found { path: dash.to_owned(), below: PathBuf::from("standard-input") }]);
+    }
+    let inputs = Inputs::of(paths)?;
+    for path in inputs.passed_over.iter().take(PASSED_OVER_SHOWN) {
+        output::remark_line(&format!("{}: no recording, passed over", path.display()));
+    }
+    if let Some(more @ 1..) = inputs.passed_over.len().checked_sub(PASSED_OVER_SHOWN) {
+        output::remark_line(&format!("{more} more files are no recordings and were passed over"));
+    }
+    if inputs.found.is_empty() {
+        return Err(Error::new(Kind::Unrecognised, "no recording found in the folders named")
+            .remedy("name a folder that holds recordings, or the files themselves"));
+    }
+    Ok(inputs.found)
+}
+
+/// The same for the commands that take inputs and a reading.
+fn found(args: &InputArgs) -> Result<Vec<Found>, Error> {
+    inputs(&args.inputs)
+}
+
+/// The input at a path, or standard input for `-`.
+fn input_at(path: &Path) -> Result<Input, Error> {
+    if path != Path::new("-") {
+        return Input::at(path);
+    }
+    let mut bytes = Vec::new();
+    std::io::stdin()
+        .lock()
+        .read_to_end(&mut bytes)
+        .map_err(|error| Error::new(Kind::Io, "cannot read standard input").because(error))?;
+    Ok(Input::of_bytes(bytes))
+}
+
+/// An input, read.
+fn open(path: &Path, from: Option<&str>) -> Result<(Input, Opened), Error> {
+    let input = input_at(path)?;
+    let opened = input.read(from, &Limits::default())?;
+    Ok((input, opened))
+}
+
+/// What checking, drawing and sealing need besides the input.
+struct Beneath {
+    filing: FilingChoice,
+    policy: Policy,
+    now: CivilTime,
+}
+
+/// Where filings come from.
+enum FilingChoice {
+    None,
+    /// The same for every input.
+    Given(Box<Filing>),
+    /// A file or a folder with one for the inputs that need it.
+    At(PathBuf),
+}
+
+impl FilingChoice {
+    fn of(path: Option<&Path>, inputs: &[Found]) -> Result<FilingChoice, Error> {
+        let Some(path) = path else { return Ok(FilingChoice::None) };
+        if path == Path::new("-") {
+            if inputs.iter().any(|input| input.path == Path::new("-")) {
+                return Err(Error::new(
+                    Kind::Usage,
+                    "standard input cannot be both the recording and the filing",
+                ));
+            }
+            let text = std::io::read_to_string(std::io::stdin())
+                .map_err(|error| Error::new(Kind::Io, "cannot read standard input").because(error))?;
+            return ecgkeep::parse_filing("standard-input", &text)
+                .map(|filing| FilingChoice::Given(Box::new(filing)));
+        }
+        if !path.exists() {
+            return Err(Error::new(Kind::Io, "no such filing").at(Place::file(path.display().to_string())));
+        }
+        if path.is_file() && inputs.len() > 1 {
+            return Err(Error::new(Kind::Usage, "one filing for several recordings")
+                .remedy("a filing names one patient: give one input, or a folder that holds STEM.filing.toml for each"));
+        }
+        Ok(FilingChoice::At(path.to_owned()))
+    }
+
+    /// The filing for an input: the one given, else the one stored in the bundle it comes from.
+    fn for_input(&self, input: &Input, path: &Path) -> Result<Option<Filing>, Error> {
+        let given = match self {
+            FilingChoice::None => None,
+            FilingChoice::Given(filing) => Some((**filing).clone()),
+            FilingChoice::At(given) => ecgkeep::filing_for(given, path)?,
+        };
+        match given {
+            Some(filing) => Ok(Some(filing)),
+            None => input.stored_filing(),
+        }
+    }
+}
+
+impl Beneath {
+    fn of(args: &Beside, inputs: &[Found]) -> Result<Beneath, Error> {
+        let filing = FilingChoice::of(args.filing.as_deref(), inputs)?;
+        let policy = args.policy.as_deref().map_or_else(|| Ok(Policy::default()), ecgkeep::policy_from)?;
+        Ok(Beneath { filing, policy, now: now(args.at)? })
+    }
+}
+
+/// The time given, or that of the clock, to the second, with the offset of the local time zone.
+fn now(given: Option<CivilTime>) -> Result<CivilTime, Error> {
+    let Some(given) = given else {
+        let text = jiff::ZonedDateTime::now().strftime("%Y-%m-%dT%H:%M:%S%:z").to_string();
+        return text
+            .parse()
+            .map_err(|error| Error::new(Kind::Internal, format!("the clock says {text}")).because(error));
+    };
+    if given.date.is_none_or(|date| date.day().is_none()) || given.time.is_none() {
+        return Err(Error::new(Kind::Usage, format!("--at {given} is no full date and time"))
+            .remedy("write it like 2026-03-02T09:30+01:00"));
+    }
+    Ok(given)
+}
+
+/// The stem of an input's file name, such as output files are called.
+fn stem_of(below: &Path) -> String {
+    below.file_stem().map_or_else(|| "recording".to_owned(), |stem| stem.to_string_lossy().into_owned())
+}
+
+/// The folder below `into` that mirrors where the input was found.
+fn mirrored(into: &Path, below: &Path) -> PathBuf {
+    below.parent().map_or_else(|| into.to_owned(), |folder| into.join(folder))
+}

@@ -1,0 +1,74 @@
+//! `formats`: what can be read and written.
+
+use ecgkeep::FORMATS;
+use ecgkeep::format::Error;
+use serde::Serialize;
+
+use crate::exit::Exit;
+use crate::output::{Outcome, data, print};
+
+#[derive(Serialize)]
+struct Body {
+    title: &'static str,
+    standard: &'static str,
+    endings: &'static [&'static str],
+    reads: &'static str,
+    writes: &'static str,
+    status: &'static str,
+    options: Vec<OptionBody>,
+}
+
+#[derive(Serialize)]
+struct OptionBody {
+    name: &'static str,
+    values: &'static [&'static str],
+    default: &'static str,
+    help: &'static str,
+}
+
+pub fn run(json: bool) -> Result<Exit, Error> {
+    let mut exit = Exit::Done;
+    for format in FORMATS {
+        let about = format.about();
+        let options = format.options();
+        if json {
+            let options = options
+                .iter()
+                .map(|spec| OptionBody {
+                    name: spec.name,
+                    values: spec.values,
+                    default: spec.default,
+                    help: spec.help,
+                })
+                .collect();
+            let body = Body {
+                title: about.title,
+                standard: about.standard,
+                endings: about.endings,
+                reads: about.reads,
+                writes: about.writes,
+                status: about.status,
+                options,
+            };
+            let outcome = Outcome::done(String::new(), body);
+            exit = exit.or(print("ecgkeep-formats/1", true, about.id.as_ref(), outcome));
+            continue;
+        }
+        let writes = if about.writes.is_empty() { "nothing" } else { about.writes };
+        let mut text = format!("{}  {} ({})\n", about.id, about.title, about.standard);
+        text.push_str(&format!("  endings  {}\n", about.endings.join(", ")));
+        text.push_str(&format!(
+            "  reads    {}\n  writes   {writes}\n  tested   {}\n",
+            about.reads, about.status
+        ));
+        for spec in options {
+            let values = spec.values.join("|");
+            text.push_str(&format!(
+                "  option   {}={values} (default {}): {}\n",
+                spec.name, spec.default, spec.help
+            ));
+        }
+        data(&text);
+    }
+    Ok(exit)
+}

@@ -1,0 +1,117 @@
+//! `seal`: one checksummed bundle per recording.
+
+use std::path::{Path, PathBuf};
+
+use ecgkeep::checks::Verdict;
+use ecgkeep::format::{Error, Kind};
+use ecgkeep::{Disk, Entry, Found, Sealed, Sealing, Storage as _, is_sealed_at, seal};
+use serde::Serialize;
+
+use super::{Beneath, PROGRAM, found, open};
+use crate::args::{Listed, Seal};
+use crate::exit::Exit;
+use crate::output::{Outcome, each};
+
+#[derive(Serialize)]
+struct Body {
+    bundle: String,
+    sha256: String,
+    /// Whether the same was sealed there already and left as it is.
+    already_there: bool,
+    entry: Entry,
+    losses: Vec<String>,
+    notes: Vec<String>,
+}
+
+pub fn run(args: &Seal, json: bool) -> Result<Exit, Error> {
+    let inputs = found(&args.input)?;
+    let beneath = Beneath::of(&args.beside, &inputs)?;
+    let usage = |what: &str, remedy: &str| Err(Error::new(Kind::Usage, what).remedy(remedy));
+    match (&args.out, &args.into) {
+        (None, None) => return usage("no place to write the bundle", "give -o BUNDLE.zip, or --into DIR"),
+        (Some(_), _) if inputs.len() > 1 => return usage("several inputs, one output", "use --into DIR"),
+        _ => {}
+    }
+    if let Some(into) = &args.into {
+        Disk.make_folder(into)?;
+    }
+    let from = args.input.reading.from.as_deref();
+    Ok(each(
+        "ecgkeep-seal/1",
+        json,
+        &inputs,
+        |input| input.path.clone(),
+        |found| {
+            let (input, opened) = open(&found.path, from)?;
+            let filing = beneath.filing.for_input(&input, &found.path)?;
+            let sealing = Sealing {
+                filing: filing.as_ref(),
+                policy: &beneath.policy,
+                at: beneath.now,
+                program: PROGRAM,
+            };
+            let sealed = seal(&opened, &sealing)?;
+            refuse(args, &sealed)?;
+            let path = match (&args.out, &args.into) {
+                (Some(out), _) => out.clone(),
+                (None, into) => into.clone().unwrap_or_default().join(format!("{}.zip", sealed.stem)),
+            };
+            let already_there = place(&path, &sealed, args.overwrite)?;
+            let notes: Vec<String> = opened.read.notes.iter().map(ToString::to_string).collect();
+            let losses: Vec<String> = sealed.losses.iter().map(ToString::to_string).collect();
+            let text = line(found, &sealed, &path, already_there);
+            let remarks =
+                notes.iter().cloned().chain(losses.iter().map(|loss| format!("WFDB copy: {loss}"))).collect();
+            let sha256 = ecgkeep::sha256(&sealed.bytes);
+            let bundle = path.display().to_string();
+            let body = Body { bundle, sha256, already_there, entry: sealed.entry, losses, notes };
+            Ok(Outcome { remarks, ..Outcome::done(text, body)? })
+        },
+    ))
+}
+
+fn refuse(args: &Seal, sealed: &Sealed) -> Result<(), Error> {
+    let refused = |what: String| Err(Error::new(Kind::Refused, what).remedy("nothing was written"));
+    if args.findings == Listed::Refuse && sealed.assessment.verdict() == Some(Verdict::Fail) {
+        return refused(format!(
+            "checks: {}: {}",
+            sealed.assessment.headline(),
+            sealed.entry.checks.fails.join(", ")
+        ));
+    }
+    match sealed.losses.first() {
+        Some(loss) if args.losses == Listed::Refuse => {
+            refused(format!("the WFDB copy would not keep: {loss}"))
+        }
+        _ => Ok(()),
+    }
+}
+
+/// Writes the bundle; true where the same was there already.
+fn place(path: &Path, sealed: &Sealed, overwrite: bool) -> Result<bool, Error> {
+    match Disk.write(path, &sealed.bytes, overwrite) {
+        Ok(()) => Ok(false),
+        Err(_) if !overwrite && is_sealed_at(path, sealed) => Ok(true),
+        Err(error) => Err(error),
+    }
+}
+
+/// Who, when, verdict, bundle.
+fn line(found: &Found, sealed: &Sealed, path: &PathBuf, already_there: bool) -> String {
+    let entry = &sealed.entry;
+    let mut who: Vec<String> = Vec::new();
+    who.extend(entry.patient.name.clone());
+    who.extend(entry.patient.identifiers.first().map(|identifier| identifier.value.clone()));
+    who.extend(entry.patient.birth_date.as_ref().map(|date| format!("born {date}")));
+    let who = if who.is_empty() { "patient not stated".to_owned() } else { who.join(", ") };
+    let when = if entry.start.is_empty() { "time not stated".to_owned() } else { entry.start.to_string() };
+    let codes = [entry.checks.fails.as_slice(), entry.checks.warns.as_slice()].concat();
+    let codes = if codes.is_empty() { String::new() } else { format!(": {}", codes.join(", ")) };
+    let there = if already_there { " (already sealed, left as it is)" } else { "" };
+    format!(
+        "{} | {who} | {when} | {}{codes} | {}{there}\n",
+        found.path.display(),
+        entry.checks.headline,
+        path.display()
+    )
+}

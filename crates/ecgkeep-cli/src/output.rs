@@ -1,0 +1,165 @@
+//! What is printed where: data to standard output, everything else to standard error.
+
+use std::io::{self, Write as _};
+use std::path::{Path, PathBuf};
+
+use ecgkeep::format::{Error, Kind};
+use rayon::prelude::*;
+use serde::Serialize;
+
+use crate::exit::Exit;
+
+/// What one input came to: text for a person, the body of its JSON object, an exit.
+pub struct Outcome {
+    /// For standard output; ends in a line feed where it is not empty.
+    pub text: String,
+    /// For standard error, a line each.
+    pub remarks: Vec<String>,
+    /// The command's own part of the JSON object.
+    pub body: serde_json::Value,
+    /// How it ended.
+    pub exit: Exit,
+}
+
+impl Outcome {
+    /// Done, with text and JSON body.
+    pub fn done(text: String, body: impl Serialize) -> Result<Outcome, Error> {
+        let body = serde_json::to_value(body).map_err(|error| {
+            Error::new(Kind::Internal, "the result cannot be written as JSON").because(error)
+        })?;
+        Ok(Outcome { text, remarks: Vec::new(), body, exit: Exit::Done })
+    }
+}
+
+/// The JSON object of one input.
+#[derive(Serialize)]
+struct Object<'a> {
+    schema: &'a str,
+    input: String,
+    exit: u8,
+    error: Option<ErrorObject<'a>>,
+    #[serde(flatten)]
+    body: serde_json::Value,
+}
+
+#[derive(Serialize)]
+struct ErrorObject<'a> {
+    kind: String,
+    text: String,
+    file: Option<&'a str>,
+    part: Option<&'a str>,
+    line: Option<u64>,
+    byte: Option<u64>,
+    remedy: Option<&'a str>,
+}
+
+/// Inputs worked on at a time; the results are printed in the order of the inputs.
+const AT_A_TIME: usize = 64;
+
+/// Does `work` on every input, in parallel, printing in order; one failing does not stop the rest.
+pub fn each<T: Sync>(
+    schema: &str,
+    json: bool,
+    inputs: &[T],
+    path: impl Fn(&T) -> PathBuf + Sync,
+    work: impl Fn(&T) -> Result<Outcome, Error> + Sync,
+) -> Exit {
+    let mut exit = Exit::Done;
+    for some in inputs.chunks(AT_A_TIME) {
+        let results: Vec<_> = some.par_iter().map(|input| (path(input), work(input))).collect();
+        for (path, result) in results {
+            exit = exit.or(print(schema, json, &path, result));
+        }
+    }
+    exit
+}
+
+/// Prints one result and returns its exit.
+pub fn print(schema: &str, json: bool, path: &Path, result: Result<Outcome, Error>) -> Exit {
+    let shown = path.display().to_string();
+    match result {
+        Ok(outcome) => {
+            for remark in &outcome.remarks {
+                remark_line(&format!("{shown}: {remark}"));
+            }
+            if json {
+                let exit = outcome.exit.code();
+                data(&line(&Object { schema, input: shown, exit, error: None, body: outcome.body }));
+            } else {
+                data(&outcome.text);
+            }
+            outcome.exit
+        }
+        Err(error) => {
+            let exit = Exit::of(&error);
+            if json {
+                let place = error.place();
+                let object = ErrorObject {
+                    kind: format!("{:?}", error.kind()).to_lowercase(),
+                    text: error.to_string(),
+                    file: place.file.as_deref(),
+                    part: place.part.as_deref(),
+                    line: place.line,
+                    byte: place.byte,
+                    remedy: error.what_to_do(),
+                };
+                let body = serde_json::Value::Object(serde_json::Map::new());
+                data(&line(&Object { schema, input: shown, exit: exit.code(), error: Some(object), body }));
+            }
+            remark_line(&located(path, &error));
+            exit
+        }
+    }
+}
+
+/// The error with the path of the input: `folder/1.hea, line 2: …`.
+fn located(path: &Path, error: &Error) -> String {
+    let own_name = path.file_name().and_then(|name| name.to_str());
+    let place = error.place().file.as_deref();
+    let is_bundle = own_name.is_some_and(|name| name.to_ascii_lowercase().ends_with(".zip"));
+    match place {
+        Some(file) if !is_bundle && !file.contains(['/', '\\']) => {
+            let folder = path.parent().unwrap_or(Path::new(""));
+            format!("{}{error}", folder.join("").display())
+        }
+        Some(file) if Some(file) == own_name || file == path.display().to_string() => {
+            let folder = if file.contains(['/', '\\']) {
+                Path::new("")
+            } else {
+                path.parent().unwrap_or(Path::new(""))
+            };
+            format!("{}{error}", folder.join("").display())
+        }
+        _ => format!("{}: {error}", path.display()),
+    }
+}
+
+fn line(object: &impl Serialize) -> String {
+    // Strings, numbers and values that were JSON already always serialise.
+    let mut text = serde_json::to_string(object).unwrap_or_default();
+    text.push('\n');
+    text
+}
+
+/// Standard output; a reader that went away ends the program quietly.
+pub fn data(text: &str) {
+    data_bytes(text.as_bytes());
+}
+
+/// [`data`] for bytes.
+pub fn data_bytes(bytes: &[u8]) {
+    let mut out = io::stdout().lock();
+    if let Err(error) = out.write_all(bytes).and_then(|()| out.flush()) {
+        if error.kind() != io::ErrorKind::BrokenPipe {
+            remark_line(&format!("standard output: {error}"));
+            std::process::exit(i32::from(Exit::Io.code()));
+        }
+        std::process::exit(0);
+    }
+}
+
+/// Standard error.
+pub fn remark_line(text: &str) {
+    // Nothing is left to tell when standard error itself is gone.
+    let _ = writeln!(io::stderr(), "ecgkeep: {text}");
+}

@@ -1,0 +1,233 @@
+//! From a path to a recording.
+
+use std::collections::BTreeSet;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+use ecgkeep_bundle::Bundle;
+use ecgkeep_format::{
+    Error, File, Folder, Format, Kind, Limits, Match, Memory, Place, Read, Recorded, Result, Source,
+};
+use ecgkeep_recording::{Filing, Recording};
+
+use crate::formats::{choose, probe};
+use crate::seal;
+
+/// The longest bundle that is taken, in bytes: 1 GiB, twice what its members may unpack to.
+const BUNDLE_BYTES: u64 = 1 << 30;
+
+/// Where one recording comes from: a file with those beside it, a bundle, or bytes in memory.
+pub struct Input(Kept);
+
+enum Kept {
+    Folder(Folder),
+    Memory(Memory),
+    Bundle(Bundle),
+}
+
+impl Input {
+    /// The record whose main file is at `path`, or the original inside the bundle at `path`.
+    /// # Errors
+    /// [`Kind::Io`] where the file cannot be read; those of [`Bundle::open`].
+    pub fn at(path: &Path) -> Result<Input> {
+        let folder = Folder::of(path)?;
+        if !path.extension().is_some_and(|ending| ending.eq_ignore_ascii_case("zip")) {
+            return Ok(Input(Kept::Folder(folder)));
+        }
+        let bytes = folder.bytes(folder.main(), BUNDLE_BYTES)?;
+        Bundle::open(folder.main(), bytes).map(Input::of_bundle)
+    }
+
+    /// The original inside a bundle.
+    #[must_use]
+    pub fn of_bundle(bundle: Bundle) -> Input {
+        Input(Kept::Bundle(bundle))
+    }
+
+    /// Bytes that came without a name, such as standard input; only formats of one file can be read so.
+    #[must_use]
+    pub fn of_bytes(bytes: Vec<u8>) -> Input {
+        let name = "standard-input";
+        Input(Kept::Memory(Memory::new(name, vec![File { name: name.into(), bytes }])))
+    }
+
+    /// The source.
+    /// # Errors
+    /// [`Kind::Malformed`], [`Kind::Altered`] or [`Kind::Io`] where a bundle does not say what its original is.
+    pub fn source(&self) -> Result<Box<dyn Source + '_>> {
+        Ok(match &self.0 {
+            Kept::Folder(folder) => Box::new(folder.clone()),
+            Kept::Memory(memory) => Box::new(memory.clone()),
+            Kept::Bundle(bundle) => Box::new(seal::original(bundle)?),
+        })
+    }
+
+    /// The bundle that the recording comes from, if it does.
+    #[must_use]
+    pub fn bundle(&self) -> Option<&Bundle> {
+        match &self.0 {
+            Kept::Bundle(bundle) => Some(bundle),
+            _ => None,
+        }
+    }
+
+    /// What a person supplied beside the source when it was sealed; `None` where the input is no bundle or
+    /// nothing was supplied.
+    /// # Errors
+    /// [`Kind::Altered`] or [`Kind::Malformed`] where the stored filing cannot be read.
+    pub fn stored_filing(&self) -> Result<Option<Filing>> {
+        self.bundle().map_or(Ok(None), seal::stored_filing)
+    }
+
+    /// Reads the source with the format `from`, or the one that recognises it.
+    /// # Errors
+    /// [`Kind::Unrecognised`], or those of the format's reader.
+    pub fn read(&self, from: Option<&str>, limits: &Limits) -> Result<Opened> {
+        let source = self.source()?;
+        let recorded = Recorded::new(&*source);
+        let format = choose(&recorded, from)?;
+        let main = source.main();
+        // Whichever files the reader wants, the main file is part of the source.
+        recorded.bytes(main, limits.file_bytes)?;
+        let read = format.read(&recorded, limits)?;
+        let files = recorded.into_files().into_iter().map(|(name, bytes)| Original { name, bytes }).collect();
+        Ok(Opened { format, main: main.to_owned(), read, files })
+    }
+}
+
+/// One file of a source, as it was received.
+#[derive(Clone, Debug)]
+pub struct Original {
+    /// Its plain name.
+    pub name: String,
+    /// Its bytes.
+    pub bytes: Arc<[u8]>,
+}
+
+/// A source that has been read.
+pub struct Opened {
+    /// The format it was read with.
+    pub format: &'static dyn Format,
+    /// The name of the main file.
+    pub main: String,
+    /// Recordings and notes.
+    pub read: Read,
+    /// The files that were read, by name.
+    pub files: Vec<Original>,
+}
+
+impl Opened {
+    /// The one recording.
+    /// # Errors
+    /// [`Kind::Unsupported`] where the source holds none or several.
+    pub fn recording(&self) -> Result<&Recording> {
+        match self.read.recordings.as_slice() {
+            [recording] => Ok(recording),
+            several => Err(Error::new(
+                Kind::Unsupported,
+                format!("holds {} recordings where one is expected", several.len()),
+            )
+            .at(Place::file(self.main.clone()))),
+        }
+    }
+
+    /// Refuses a damaged source unless the caller accepts it.
+    /// # Errors
+    /// [`Kind::Malformed`] with the first damage.
+    pub fn refuse_damage(&self, accept_damage: bool) -> Result<()> {
+        let damage = self.read.notes.iter().find(|note| note.weight == ecgkeep_format::Weight::Damage);
+        match damage {
+            Some(note) if !accept_damage => {
+                Err(Error::new(Kind::Malformed, format!("damaged: {}", note.text))
+                    .at(note.place.clone())
+                    .remedy("ask for the file again, or use --accept-damage; what is made then says DAMAGED"))
+            }
+            _ => Ok(()),
+        }
+    }
+}
+
+/// The inputs that a list of files and folders stands for: files as they are; folders walked, sorted, and only
+/// the main files of recordings in them. What is passed over in a folder is listed beside.
+#[derive(Clone, Debug, Default)]
+pub struct Inputs {
+    /// Main files, each with the path it has below the folder it was found in (or its file name).
+    pub found: Vec<Found>,
+    /// Files in folders that no format recognises and whose name is not that of a recording with another ending.
+    pub passed_over: Vec<PathBuf>,
+}
+
+/// One input.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Found {
+    /// Where it is.
+    pub path: PathBuf,
+    /// Where below the named folder it is, for mirroring; its file name where it was named itself.
+    pub below: PathBuf,
+}
+
+impl Inputs {
+    /// Walks files and folders.
+    /// # Errors
+    /// [`Kind::Io`] for a path that is not there or a folder that cannot be listed.
+    pub fn of(paths: &[PathBuf]) -> Result<Inputs> {
+        let mut inputs = Inputs::default();
+        for path in paths {
+            let meta = std::fs::metadata(path).map_err(|error| {
+                Error::new(Kind::Io, "cannot be found")
+                    .at(Place::file(path.display().to_string()))
+                    .because(error)
+            })?;
+            if meta.is_dir() {
+                inputs.walk(path, path)?;
+            } else {
+                let below = path.file_name().map_or_else(|| path.clone(), PathBuf::from);
+                inputs.found.push(Found { path: path.clone(), below });
+            }
+        }
+        Ok(inputs)
+    }
+
+    fn walk(&mut self, root: &Path, folder: &Path) -> Result<()> {
+        let failed = |error: std::io::Error| {
+            Error::new(Kind::Io, "cannot be listed")
+                .at(Place::file(folder.display().to_string()))
+                .because(error)
+        };
+        let mut paths = Vec::new();
+        for entry in std::fs::read_dir(folder).map_err(failed)? {
+            paths.push(entry.map_err(failed)?.path());
+        }
+        paths.sort();
+        let mut stems = BTreeSet::new();
+        let mut others = Vec::new();
+        for path in paths {
+            if path.is_dir() {
+                self.walk(root, &path)?;
+            } else if is_main_file(&path) {
+                stems.extend(path.file_stem().map(|stem| stem.to_string_lossy().into_owned()));
+                let below = path.strip_prefix(root).unwrap_or(&path).to_owned();
+                self.found.push(Found { path, below });
+            } else {
+                others.push(path);
+            }
+        }
+        let goes_with_a_recording = |path: &PathBuf| {
+            let name = path.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
+            name.match_indices('.').any(|(dot, _)| stems.contains(&name[..dot]))
+        };
+        self.passed_over.extend(others.into_iter().filter(|path| !goes_with_a_recording(path)));
+        Ok(())
+    }
+}
+
+/// Whether a file in a folder is one to read: a format or a bundle by its first bytes.
+fn is_main_file(path: &Path) -> bool {
+    use std::io::Read as _;
+    let mut head = Vec::new();
+    let opened = std::fs::File::open(path);
+    let read = opened.and_then(|file| file.take(ecgkeep_format::PROBE_BYTES as u64).read_to_end(&mut head));
+    let name = path.file_name().and_then(|name| name.to_str()).unwrap_or_default();
+    let is_bundle = name.to_ascii_lowercase().ends_with(".zip") && head.starts_with(b"PK\x03\x04");
+    read.is_ok() && (is_bundle || probe(name, &head).first().is_some_and(|(_, sure)| *sure >= Match::Likely))
+}

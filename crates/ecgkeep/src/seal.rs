@@ -1,0 +1,271 @@
+//! One recording with its source, copies, page, findings and history in one sealed bundle.
+
+use std::path::Path;
+
+use ecgkeep_bundle::{Bundle, BundleSource, Member, pack, safe_names};
+use ecgkeep_checks::{Assessment, Policy};
+use ecgkeep_format::{Error, Kind, Loss, Options, Place, Result, Weight, write};
+use ecgkeep_recording::{CivilTime, Filing, Recording};
+use ecgkeep_report::{PageFacts, Paper};
+use serde::{Deserialize, Serialize};
+
+use crate::entry::Entry;
+use crate::events::events;
+use crate::input::Opened;
+
+/// Where things stand in a bundle.
+pub(crate) const ORIGINAL: &str = "data/original";
+pub(crate) const REPORT: &str = "data/report";
+pub(crate) const WFDB_COPY: &str = "data/wfdb";
+pub(crate) const RECORDING: &str = "metadata/recording.json";
+pub(crate) const ENTRY: &str = "metadata/entry.json";
+const FINDINGS: &str = "metadata/findings.json";
+const FIDELITY: &str = "metadata/fidelity.json";
+const EVENTS: &str = "metadata/events.jsonl";
+const FILING: &str = "metadata/filing.json";
+const PAYLOAD_MANIFEST: &str = "manifest-sha512.txt";
+const README: &str = "metadata/README.txt";
+
+/// What a sealing needs to know besides the source.
+#[derive(Clone, Debug)]
+pub struct Sealing<'a> {
+    /// What was supplied beside the source.
+    pub filing: Option<&'a Filing>,
+    /// The policy that the checks follow.
+    pub policy: &'a Policy,
+    /// When: stands in the bundle for bagging date and events, and is "now" for the checks.
+    pub at: CivilTime,
+    /// The program and its version.
+    pub program: &'a str,
+}
+
+/// A sealed bundle.
+pub struct Sealed {
+    /// The top directory in the bundle and its proper file name without `.zip`: key and revision.
+    pub stem: String,
+    /// The ZIP.
+    pub bytes: Vec<u8>,
+    /// metadata/entry.json.
+    pub entry: Entry,
+    /// What the checks found.
+    pub assessment: Assessment,
+    /// What the WFDB copy does not carry, if one was made.
+    pub losses: Vec<Loss>,
+}
+
+/// metadata/fidelity.json: what was noticed in the source, and what each copy does not carry.
+#[derive(Serialize)]
+struct Fidelity {
+    schema: &'static str,
+    notes: Vec<String>,
+    copies: Vec<Copy>,
+}
+
+#[derive(Serialize)]
+struct Copy {
+    folder: &'static str,
+    format: &'static str,
+    made: bool,
+    /// Why it was not made.
+    because: Option<String>,
+    losses: Vec<String>,
+}
+
+/// metadata/findings.json.
+#[derive(Serialize)]
+struct Findings<'a> {
+    schema: &'static str,
+    #[serde(flatten)]
+    assessment: &'a Assessment,
+}
+
+/// Checks a recording, draws its page, and seals everything with the source's own bytes. The same source, filing,
+/// policy, program and time give the same bytes.
+/// # Errors
+/// [`Kind::Unsupported`] where the source does not hold exactly one recording; those of packing.
+pub fn seal(opened: &Opened, sealing: &Sealing<'_>) -> Result<Sealed> {
+    let recording = opened.recording()?;
+    let assessment = ecgkeep_checks::run(recording, sealing.filing, sealing.policy, &sealing.at);
+    let names: Vec<String> = opened.files.iter().map(|file| file.name.clone()).collect();
+    let stored_as = safe_names(&names);
+    let entry =
+        Entry::of(opened, recording, sealing.filing, &assessment, &stored_as, (sealing.program, sealing.at));
+    let stem = format!("{}.r{}", entry.key, entry.revision);
+
+    let mut members = Vec::new();
+    let mut put = |name: String, bytes: Vec<u8>| members.push(Member { name, bytes });
+    for (file, described) in opened.files.iter().zip(&entry.files) {
+        put(format!("{ORIGINAL}/{}", described.stored_as), file.bytes.to_vec());
+    }
+    let (copy, losses) = wfdb_copy(opened, recording, &mut put)?;
+    for (name, page) in report_pages(opened, recording, sealing, &assessment) {
+        put(name, page.into_bytes());
+    }
+    put(README.to_owned(), readme(&stem, copy.made).into_bytes());
+    put(RECORDING.to_owned(), ecgkeep_json::to_string(recording)?.into_bytes());
+    put(ENTRY.to_owned(), json(&entry)?);
+    put(FINDINGS.to_owned(), json(&Findings { schema: "ecgkeep-findings/1", assessment: &assessment })?);
+    let events = events(&entry, &opened.read.notes, copy.made, &losses);
+    put(EVENTS.to_owned(), events.into_bytes());
+    let notes = opened.read.notes.iter().map(ToString::to_string).collect();
+    put(FIDELITY.to_owned(), json(&Fidelity { schema: "ecgkeep-fidelity/1", notes, copies: vec![copy] })?);
+    if let Some(filing) = sealing.filing {
+        put(FILING.to_owned(), json(filing)?);
+    }
+    let bytes = pack(&stem, &bag_info(&entry, recording, sealing), members)?;
+    Ok(Sealed { stem, bytes, entry, assessment, losses })
+}
+
+/// Whether the bundle at `path` is valid and holds the same payload and filing as `sealed`: sealing the same source
+/// again, at another time, is no change.
+#[must_use]
+pub fn is_sealed_at(path: &Path, sealed: &Sealed) -> bool {
+    let open = |bytes: &[u8]| Bundle::open(&sealed.stem, bytes.into()).ok();
+    let Some(there) = std::fs::read(path).ok().and_then(|bytes| open(&bytes)) else { return false };
+    let Some(new) = open(&sealed.bytes) else { return false };
+    let same = |member: &str| there.member(member).ok() == new.member(member).ok();
+    there.stem() == new.stem() && same(PAYLOAD_MANIFEST) && same(FILING) && there.verify().is_empty()
+}
+
+/// The labels of bag-info.txt (RFC 8493, 2.2.2) besides Payload-Oxum.
+fn bag_info(entry: &Entry, recording: &Recording, sealing: &Sealing<'_>) -> Vec<(String, String)> {
+    let beside = sealing.filing.and_then(|filing| filing.acquisition.institution.as_deref());
+    let organisation = recording.acquisition.institution.as_deref().or(beside).unwrap_or("not stated");
+    let mut info = vec![("Source-Organization", organisation.to_owned())];
+    info.push(("External-Identifier", entry.key.clone()));
+    if let Some(date) = sealing.at.date {
+        info.push(("Bagging-Date", date.to_string()));
+    }
+    info.push(("Bag-Software-Agent", sealing.program.to_owned()));
+    info.into_iter().map(|(label, value)| (label.to_owned(), value)).collect()
+}
+
+/// A WFDB copy, left out where the original is WFDB that was read without a departure.
+fn wfdb_copy(
+    opened: &Opened,
+    recording: &Recording,
+    put: &mut impl FnMut(String, Vec<u8>),
+) -> Result<(Copy, Vec<Loss>)> {
+    let format = &ecgkeep_wfdb::WFDB;
+    let copy = |made, because, losses| Copy { folder: WFDB_COPY, format: "wfdb", made, because, losses };
+    let is_clean = opened.read.notes.iter().all(|note| note.weight == Weight::NotTaken);
+    if opened.format.about().id == "wfdb" && is_clean {
+        return Ok((
+            copy(false, Some("the original is WFDB and reads without a departure".into()), vec![]),
+            vec![],
+        ));
+    }
+    match write(format, std::slice::from_ref(recording), "record", &Options::default()) {
+        Ok(written) => {
+            for file in written.files {
+                put(format!("{WFDB_COPY}/{}", file.name), file.bytes);
+            }
+            let lines = written.losses.iter().map(ToString::to_string).collect();
+            Ok((copy(true, None, lines), written.losses))
+        }
+        Err(error) if error.kind() == Kind::Refused => {
+            Ok((copy(false, Some(error.to_string()), vec![]), vec![]))
+        }
+        Err(error) => Err(error),
+    }
+}
+
+fn report_pages(
+    opened: &Opened,
+    recording: &Recording,
+    sealing: &Sealing<'_>,
+    assessment: &Assessment,
+) -> Vec<(String, String)> {
+    let facts = page_facts(opened, recording, sealing.filing, sealing.program);
+    let sheet = ecgkeep_report::sheet(recording, assessment, &facts, &Paper::default());
+    (0..sheet.pages.len())
+        .map(|page| {
+            let number = if page == 0 { String::new() } else { format!("-{}", page + 1) };
+            (format!("{REPORT}{number}.svg"), ecgkeep_report::svg(&sheet, page))
+        })
+        .collect()
+}
+
+/// What the page says besides recording and findings.
+#[must_use]
+pub fn page_facts(
+    opened: &Opened,
+    recording: &Recording,
+    filing: Option<&Filing>,
+    program: &str,
+) -> PageFacts {
+    PageFacts {
+        digest: recording.fingerprint().to_string(),
+        filing: filing.cloned(),
+        notes: opened.read.notes.iter().map(ToString::to_string).collect(),
+        damaged: opened.read.is_damaged(),
+        program: program.to_owned(),
+        ..PageFacts::default()
+    }
+}
+
+fn json(value: &impl Serialize) -> Result<Vec<u8>> {
+    let mut bytes = serde_json::to_vec_pretty(value)
+        .map_err(|error| Error::new(Kind::Internal, "metadata cannot be written as JSON").because(error))?;
+    bytes.push(b'\n');
+    Ok(bytes)
+}
+
+/// The original inside a bundle, under the names it came with.
+pub(crate) fn original(bundle: &Bundle) -> Result<BundleSource<'_>> {
+    let entry: Entry = stored(bundle, ENTRY)?;
+    let names: Vec<(String, String)> =
+        entry.files.into_iter().map(|file| (file.name, file.stored_as)).collect();
+    bundle.source(ORIGINAL, &names, &entry.main)
+}
+
+/// The filing inside a bundle, if there is one.
+pub(crate) fn stored_filing(bundle: &Bundle) -> Result<Option<Filing>> {
+    if bundle.members().any(|member| member == FILING) { stored(bundle, FILING).map(Some) } else { Ok(None) }
+}
+
+/// A JSON member of a bundle.
+pub(crate) fn stored<T: for<'de> Deserialize<'de>>(bundle: &Bundle, member: &str) -> Result<T> {
+    serde_json::from_slice(&bundle.member(member)?).map_err(|error| {
+        Error::malformed(
+            Place::default().part(member).line(error.line() as u64),
+            "not the JSON expected there",
+        )
+        .because(error)
+    })
+}
+
+/// metadata/README.txt: how a person checks the bundle by hand, and what each file is.
+fn readme(stem: &str, has_copy: bool) -> String {
+    let copy = if has_copy { "data/wfdb/            a copy in WFDB, an open waveform format\n" } else { "" };
+    format!(
+        "This folder holds one resting ECG recording, sealed so that a change can be found.\n\
+         \n\
+         What is in it\n\
+         data/original/        the files as they were received, byte for byte\n\
+         {copy}\
+         data/report.svg       the page: 25 mm is one second, 10 mm is one millivolt (open it in a browser;\n\
+         \x20                     measure the 50 mm bar before measuring anything else)\n\
+         metadata/recording.json   everything read from the original, samples included\n\
+         metadata/findings.json    what the technical checks found\n\
+         metadata/fidelity.json    what was noticed in the original, and what a copy does not carry\n\
+         metadata/events.jsonl     what was done up to sealing, one event a line\n\
+         metadata/entry.json       who, when, verdict, digests\n\
+         metadata/filing.json      what a person supplied beside the files, if anything\n\
+         \n\
+         How to check it by hand (any computer with unzip and sha512sum)\n\
+         1. unzip {stem}.zip\n\
+         2. cd {stem}\n\
+         3. sha512sum -c manifest-sha512.txt        every file under data/ must say OK\n\
+         4. sha512sum -c tagmanifest-sha512.txt     every other file must say OK\n\
+         5. there must be no file that neither list names, except tagmanifest-sha512.txt itself\n\
+         \n\
+         What this proves: nothing in the folder was changed by accident since it was sealed. Who alters it on\n\
+         purpose could seal it again: keep the digest of the ZIP, or of tagmanifest-sha512.txt, somewhere else.\n\
+         \n\
+         The checks are technical checks of the recording only. They are not a diagnosis, and finding no technical\n\
+         fault does not mean a normal ECG. An ECG is to be over-read by a qualified clinician; local policy decides.\n\
+         \n\
+         The folder follows BagIt 1.0 (RFC 8493).\n"
+    )
+}
