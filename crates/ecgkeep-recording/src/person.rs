@@ -165,8 +165,11 @@ impl Quantity {
 }
 
 impl std::fmt::Display for Quantity {
-    /// `72 /min`.
+    /// `72 /min`; a pure number (UCUM unit `1`) without its unit.
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        f.pad(&format!("{} {}", self.value, self.unit))
+        match self.unit.as_str() {
+            "1" => f.pad(&self.value.to_string()),
+            unit => f.pad(&format!("{} {unit}", self.value)),
+        }
     }
 }

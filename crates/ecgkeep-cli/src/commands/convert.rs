@@ -134,8 +134,7 @@ fn plan(args: &Convert, json: bool) -> Result<(Vec<Job>, &'static dyn Format), E
             "give a file for OUT",
         ));
     }
-    let folder = output.parent().filter(|folder| !folder.as_os_str().is_empty());
-    let folder = folder.map_or_else(|| PathBuf::from("."), Path::to_owned);
+    let folder = output.parent().map(Path::to_owned).unwrap_or_default();
     let stem = if to_standard_output { plain_stem(&stem_of(input)) } else { stem_of(output) };
     Ok((vec![Job { found, folder, stem, to_standard_output }], format))
 }

@@ -1,6 +1,6 @@
 //! `report`: the printable page.
 
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use ecgkeep::format::{Error, File, Kind};
 use ecgkeep::report::{Paper, sheet, svg};
@@ -84,12 +84,7 @@ impl<'a> Target<'a> {
                 data(&pages.concat());
                 return Ok(Vec::new());
             }
-            Target::File(path) => (
-                path.parent()
-                    .filter(|folder| !folder.as_os_str().is_empty())
-                    .map_or_else(|| PathBuf::from("."), Path::to_owned),
-                stem_of(path),
-            ),
+            Target::File(path) => (path.parent().map(Path::to_owned).unwrap_or_default(), stem_of(path)),
             Target::Folder(into) => {
                 let folder = mirrored(into, &found.below);
                 Disk.make_folder(&folder)?;
