@@ -1,10 +1,11 @@
 //! What the rules look at.
 
-use ecgkeep_recording::{CivilTime, Filing, Lead, Recording};
+use ecgkeep_recording::{CivilTime, Filing, Recording};
 
 use crate::Policy;
 use crate::beats::Beats;
-use crate::strip::Strip;
+use crate::noise::Noise;
+use crate::strip::{Strip, Tracing, fullest};
 
 /// The recording with what was supplied beside it, the policy, the time, and what is computed once for all rules.
 pub(crate) struct Evidence<'a> {
@@ -16,6 +17,8 @@ pub(crate) struct Evidence<'a> {
     pub strips: Vec<Strip<'a>>,
     /// The index in `strips` of the one with most of the twelve leads, the first among equals.
     main: Option<usize>,
+    /// The noise of each lead of each strip.
+    pub noise: Vec<Vec<Noise>>,
     /// The beats of the main strip, or why there are none.
     pub beats: Result<Beats, String>,
 }
@@ -28,18 +31,26 @@ impl<'a> Evidence<'a> {
         now: &'a CivilTime,
     ) -> Evidence<'a> {
         let strips: Vec<Strip> = recording.rhythm().map(Strip::of).collect();
-        let held = |strip: &Strip| Lead::TWELVE.iter().filter(|lead| strip.lead(lead).is_some()).count();
-        let main = (0..strips.len()).rev().max_by_key(|index| held(&strips[*index]));
+        let main = fullest(&strips);
         let beats = match main {
             Some(index) => Beats::find(&strips[index]),
             None => Err("there is no rhythm waveform".to_owned()),
         };
-        Evidence { recording, filing, policy, now, strips, main, beats }
+        let noise = strips.iter().map(Noise::of).collect();
+        Evidence { recording, filing, policy, now, strips, main, noise, beats }
     }
 
     /// The waveform with most of the twelve leads.
     pub fn main(&self) -> Option<&Strip<'a>> {
         self.strips.get(self.main?)
+    }
+
+    /// Every lead with its strip and its noise.
+    pub fn leads(&self) -> impl Iterator<Item = (&Strip<'a>, &Tracing<'a>, &Noise)> {
+        let strips = self.strips.iter().zip(&self.noise);
+        strips.flat_map(|(strip, noise)| {
+            strip.tracings.iter().zip(noise).map(move |(lead, noise)| (strip, lead, noise))
+        })
     }
 
     /// `supplied beside the file by A. Nurse`.

@@ -67,6 +67,35 @@ pub struct Policy {
     pub relation_steps_at_most: f64,
     /// Percent of a lead's root mean square above which such a difference is a FAIL; project choice.
     pub relation_percent_at_most: f64,
+    /// Seconds at the end of the range from which a lead is clipped in one place; project choice.
+    pub clipped_seconds_at_most: f64,
+    /// Microvolts from the median of a lead, from which a WARN is given; input range of EC11 and IEC 60601-2-25 (from
+    /// memory).
+    pub farthest_uv_at_most: f64,
+    /// Microvolts of QRS below which all limb leads together are a NOTE; classical limit (from memory).
+    pub limb_uv_at_least: f64,
+    /// Microvolts of QRS below which all chest leads together are a NOTE; classical limit (from memory).
+    pub chest_uv_at_least: f64,
+    /// Microvolts of a step of the baseline from which a WARN is given; project choice.
+    pub step_change_uv_at_most: f64,
+    /// Microvolts of baseline wander from which a NOTE is given; project choice.
+    pub wander_uv_note: f64,
+    /// Microvolts of baseline wander from which a WARN is given; project choice.
+    pub wander_uv_warn: f64,
+    /// Microvolts (peak) of mains hum from which a NOTE is given; project choice.
+    pub hum_uv_note: f64,
+    /// Microvolts (peak) of mains hum from which a WARN is given; project choice.
+    pub hum_uv_warn: f64,
+    /// Microvolts (standard deviation) of muscle noise from which a NOTE is given; project choice.
+    pub muscle_uv_note: f64,
+    /// Microvolts (standard deviation) of muscle noise from which a WARN is given; project choice.
+    pub muscle_uv_warn: f64,
+    /// Microvolts (standard deviation) of muscle noise in a single second from which a NOTE is given; project choice.
+    pub muscle_uv_burst: f64,
+    /// Beats per minute below which a NOTE is given; Orphanidou 2015 (as coded elsewhere).
+    pub heart_rate_per_min_at_least: f64,
+    /// Beats per minute above which a NOTE is given; Orphanidou 2015 (as coded elsewhere).
+    pub heart_rate_per_min_at_most: f64,
     /// How many times deeper than high a QRS complex must be to be called inverted (higher than deep: upright);
     /// project choice.
     pub inverted_factor: f64,
@@ -101,6 +130,20 @@ impl Default for Policy {
             low_pass_hz_warn: 100.0,
             relation_steps_at_most: 2.0,
             relation_percent_at_most: 5.0,
+            clipped_seconds_at_most: 0.05,
+            farthest_uv_at_most: 5000.0,
+            limb_uv_at_least: 500.0,
+            chest_uv_at_least: 1000.0,
+            step_change_uv_at_most: 1000.0,
+            wander_uv_note: 500.0,
+            wander_uv_warn: 1000.0,
+            hum_uv_note: 25.0,
+            hum_uv_warn: 50.0,
+            muscle_uv_note: 30.0,
+            muscle_uv_warn: 60.0,
+            muscle_uv_burst: 60.0,
+            heart_rate_per_min_at_least: 40.0,
+            heart_rate_per_min_at_most: 180.0,
             inverted_factor: 1.5,
         }
     }

@@ -5,7 +5,7 @@ use std::fmt;
 use crate::evidence::Evidence;
 use crate::finding::{Finding, Verdict};
 use crate::policy::Policy;
-use crate::{identity, polarity, relations, structure};
+use crate::{identity, polarity, relations, signal, structure};
 
 /// Every rule, in the order in which they are judged and printed.
 pub const RULES: &[Rule] = &[
@@ -22,6 +22,15 @@ pub const RULES: &[Rule] = &[
     structure::filters::RULE,
     relations::einthoven::RULE,
     relations::goldberger::RULE,
+    signal::duplicate::RULE,
+    signal::clipped::RULE,
+    signal::range::RULE,
+    signal::low_voltage::RULE,
+    signal::step::RULE,
+    signal::wander::RULE,
+    signal::mains::RULE,
+    signal::muscle::RULE,
+    signal::heart_rate::RULE,
     polarity::lead_i::RULE,
     polarity::lead_avr::RULE,
 ];

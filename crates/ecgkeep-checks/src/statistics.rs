@@ -16,24 +16,35 @@ pub(crate) fn median(values: &mut Vec<f64>) -> f64 {
     f64::midpoint(lower, upper)
 }
 
-/// The centred moving average over `width` samples (one more where even), over fewer at the ends.
-/// `values` holds no NaN.
+/// The centred moving average over `width` samples (the two ends at half weight where that is even), over fewer
+/// at the ends of the series. `values` holds no NaN.
 pub(crate) fn moving_average(values: &[f64], width: usize) -> Vec<f64> {
-    let half = width / 2;
-    let n = values.len();
+    let (n, half) = (values.len(), width.max(1) / 2);
+    let end_weight = if width.is_multiple_of(2) { 0.5 } else { 1.0 };
+    // The sum of the inner samples, those that are closer than `half`.
+    let mut inner: f64 = values.iter().take(half).sum();
+    let inner_count = |index: usize| (index + half).min(n).saturating_sub((index + 1).saturating_sub(half));
     let mut averages = Vec::with_capacity(n);
-    let (mut sum, mut start, mut end) = (0.0, 0usize, 0usize);
     for index in 0..n {
-        let (from, to) = (index.saturating_sub(half), (index + half + 1).min(n));
-        while end < to {
-            sum += values[end];
-            end += 1;
+        if half == 0 {
+            averages.push(values[index]);
+            continue;
         }
-        while start < from {
-            sum -= values[start];
-            start += 1;
+        let (mut sum, mut weight) = (inner, count(inner_count(index)));
+        if let Some(left) = index.checked_sub(half) {
+            sum += end_weight * values[left];
+            weight += end_weight;
         }
-        averages.push(sum / count(to - from));
+        if let Some(right) = values.get(index + half) {
+            sum += end_weight * right;
+            weight += end_weight;
+        }
+        averages.push(sum / weight);
+        // Move the inner samples on: index + half comes in, index + 1 - half goes out.
+        inner += values.get(index + half).copied().unwrap_or(0.0);
+        if let Some(out) = (index + 1).checked_sub(half) {
+            inner -= values[out];
+        }
     }
     averages
 }
@@ -83,5 +94,61 @@ impl Spread {
         let mean = sum / count(n);
         let about: f64 = values.filter(|value| !value.is_nan()).map(|value| (value - mean).powi(2)).sum();
         Spread { n, mean, deviation: (about / count(n)).sqrt(), rms: (squares / count(n)).sqrt(), largest }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The definition, sample by sample.
+    fn slow_average(values: &[f64], width: usize) -> Vec<f64> {
+        let half = i64::try_from(width / 2).unwrap();
+        let one = |index: usize| {
+            let (mut sum, mut weight) = (0.0, 0.0);
+            for offset in -half..=half {
+                let at = i64::try_from(index).unwrap() + offset;
+                if let Some(value) = usize::try_from(at).ok().and_then(|at| values.get(at)) {
+                    let share = if width.is_multiple_of(2) && offset.abs() == half { 0.5 } else { 1.0 };
+                    sum += share * value;
+                    weight += share;
+                }
+            }
+            sum / weight
+        };
+        (0..values.len()).map(one).collect()
+    }
+
+    #[test]
+    fn a_moving_average_is_the_weighted_mean_around_each_sample() {
+        let values: Vec<f64> = (0..40).map(|index| f64::from((index * 37) % 23)).collect();
+        for width in [1, 2, 3, 4, 7, 10, 39, 40, 41, 80, 500] {
+            let expected = slow_average(&values, width);
+            for (a, b) in moving_average(&values, width).iter().zip(&expected) {
+                assert!((a - b).abs() < 1e-9, "{width}: {a} {b}");
+            }
+        }
+        assert!(moving_average(&[], 5).is_empty());
+    }
+
+    #[test]
+    fn an_even_moving_average_removes_its_period() {
+        // ten samples of a sine of ten samples' period
+        let values: Vec<f64> =
+            (0..100).map(|n| (f64::from(n) * std::f64::consts::TAU / 10.0).sin()).collect();
+        assert!(moving_average(&values, 10)[5..95].iter().all(|value| value.abs() < 1e-12));
+    }
+
+    #[test]
+    fn a_median_leaves_out_what_is_missing() {
+        assert_eq!(median(&mut vec![3.0, f64::NAN, 1.0]), 2.0);
+        assert_eq!(median(&mut vec![3.0, 9.0, 1.0]), 3.0);
+        assert!(median(&mut vec![f64::NAN]).is_nan());
+    }
+
+    #[test]
+    fn gaps_hold_the_last_value() {
+        assert_eq!(gaps_held(&[f64::NAN, 2.0, f64::NAN, 3.0]), [2.0, 2.0, 2.0, 3.0]);
+        assert_eq!(gaps_held(&[f64::NAN]), [0.0]);
     }
 }

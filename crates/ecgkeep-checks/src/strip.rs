@@ -62,6 +62,12 @@ impl<'a> Strip<'a> {
     }
 }
 
+/// The index of the strip with most of the twelve leads, the first among equals.
+pub(crate) fn fullest(strips: &[Strip]) -> Option<usize> {
+    let held = |strip: &Strip| Lead::TWELVE.iter().filter(|lead| strip.lead(lead).is_some()).count();
+    (0..strips.len()).rev().max_by_key(|index| held(&strips[*index]))
+}
+
 /// The nearest number of samples to a duration, at least 1.
 #[expect(
     clippy::cast_possible_truncation,

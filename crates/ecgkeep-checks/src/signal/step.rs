@@ -1,0 +1,91 @@
+//! Steps of the baseline.
+
+use ecgkeep_recording::{Lead, Span};
+
+use crate::evidence::Evidence;
+use crate::rounded::quantity;
+use crate::statistics::median;
+use crate::strip::{Strip, Tracing};
+use crate::{Finding, Rule, Verdict};
+
+pub(crate) const RULE: Rule = Rule {
+    code: "baseline-step",
+    title: "No sudden steps",
+    rule: "The median of the 0.2 s after a point differs from that of the 0.2 s before it by more than the policy's limit, \
+           the rise takes at most 20 ms, and it does not recur with the beats: WARN with the time.",
+    source: "step and large-voltage-shift rules of the entries to the PhysioNet/CinC Challenge 2011 (Langley; \
+             Johannesen); the numbers are project choices",
+    threshold: |policy| format!("WARN from {} uV within 20 ms", policy.step_change_uv_at_most),
+    limits: "A single wide beat can look so. A step that a high-pass filter has bent is found as wander.",
+    what_to_do: "Fix the electrode and the cable that moved; record again.",
+    judge,
+};
+
+const SIDE_SECONDS: f64 = 0.200;
+const RISE_SECONDS: f64 = 0.020;
+
+/// A step this near to a beat may be its QRS complex.
+const NEAR_BEAT_SECONDS: f64 = 0.150;
+
+fn judge(rule: &Rule, evidence: &Evidence) -> Vec<Finding> {
+    let limit = evidence.policy.step_change_uv_at_most;
+    let mut steps: Vec<(Lead, usize, f64, f64)> = Vec::new();
+    let mut judged = false;
+    for (strip, tracing, _) in evidence.leads() {
+        judged = true;
+        let of_lead = steps_of(strip, tracing, limit);
+        if recurs(evidence, strip, &of_lead) {
+            continue;
+        }
+        let largest = of_lead.into_iter().max_by(|a, b| a.1.abs().total_cmp(&b.1.abs()));
+        steps.extend(largest.map(|(at, size)| (tracing.signal.lead.clone(), at, size, strip.at_seconds(at))));
+    }
+    if !judged {
+        return vec![super::not_assessed(rule, evidence, "steps of the baseline")];
+    }
+    let Some((lead, at, size, seconds)) = steps.iter().max_by(|a, b| a.2.abs().total_cmp(&b.2.abs())) else {
+        return Vec::new();
+    };
+    let named = super::names(&steps.iter().map(|step| &step.0).collect::<Vec<_>>());
+    let text = format!(
+        "the baseline steps in {named}: by {size:.0} uV at {seconds:.2} s in lead {lead}; limit {limit:.0} uV"
+    );
+    vec![Finding {
+        lead: (steps.len() == 1).then(|| lead.clone()),
+        span: (steps.len() == 1).then_some(Span { start: *at, end: at + 1 }),
+        measured: quantity(size.abs(), 1, "uV"),
+        threshold: quantity(limit, 1, "uV"),
+        ..rule.finding(Verdict::Warn, text)
+    }]
+}
+
+/// Sample and size of each step.
+fn steps_of(strip: &Strip, tracing: &Tracing, limit: f64) -> Vec<(usize, f64)> {
+    let (side, rise) = (strip.samples(SIDE_SECONDS), strip.samples(RISE_SECONDS));
+    let values = &tracing.microvolts;
+    let mut steps: Vec<(usize, f64)> = Vec::new();
+    let mut index = 0;
+    while let (Some(before), Some(after)) = (values.get(index), values.get(index + rise)) {
+        if (after - before).abs() < limit {
+            index += 1;
+            continue;
+        }
+        let left = median(&mut values[index.saturating_sub(side)..=index].to_vec());
+        let right = median(&mut values[index + rise..(index + rise + side).min(values.len())].to_vec());
+        if (right - left).abs() >= limit {
+            steps.push((index + rise / 2, right - left));
+        }
+        // The same edge is not looked at again and again.
+        index += rise;
+    }
+    steps
+}
+
+/// Whether at least half of the beats bring such a step, or every step stands at a beat and there are several.
+fn recurs(evidence: &Evidence, strip: &Strip, steps: &[(usize, f64)]) -> bool {
+    let Ok(beats) = &evidence.beats else { return false };
+    let near = strip.samples(NEAR_BEAT_SECONDS);
+    let with_step = |beat: &&usize| steps.iter().any(|(at, _)| at.abs_diff(**beat) <= near);
+    let count = beats.at.iter().filter(with_step).count();
+    2 * count >= beats.at.len() || (count >= 2 && count == steps.len())
+}
