@@ -3,7 +3,7 @@
 use std::io::{self, Write as _};
 use std::path::{Path, PathBuf};
 
-use ecgkeep::format::{Error, Kind};
+use ecgkeep::format::{Error, Kind, Note};
 use rayon::prelude::*;
 use serde::Serialize;
 
@@ -13,7 +13,9 @@ use crate::exit::Exit;
 pub struct Outcome {
     /// For standard output; ends in a line feed where it is not empty.
     pub text: String,
-    /// For standard error, a line each.
+    /// What the reader noticed; for standard error.
+    pub notes: Vec<Note>,
+    /// Further lines for standard error.
     pub remarks: Vec<String>,
     /// The command's own part of the JSON object.
     pub body: serde_json::Value,
@@ -27,7 +29,7 @@ impl Outcome {
         let body = serde_json::to_value(body).map_err(|error| {
             Error::new(Kind::Internal, "the result cannot be written as JSON").because(error)
         })?;
-        Ok(Outcome { text, remarks: Vec::new(), body, exit: Exit::Done })
+        Ok(Outcome { text, notes: Vec::new(), remarks: Vec::new(), body, exit: Exit::Done })
     }
 }
 
@@ -82,6 +84,9 @@ pub fn print(schema: &str, json: bool, path: &Path, result: Result<Outcome, Erro
             for remark in &outcome.remarks {
                 remark_line(&format!("{shown}: {remark}"));
             }
+            for note in &outcome.notes {
+                remark_line(&note_line(path, note));
+            }
             if json {
                 let exit = outcome.exit.code();
                 data(&line(&Object { schema, input: shown, exit, error: None, body: outcome.body }));
@@ -114,23 +119,28 @@ pub fn print(schema: &str, json: bool, path: &Path, result: Result<Outcome, Erro
 
 /// The error with the path of the input: `folder/1.hea, line 2: …`.
 fn located(path: &Path, error: &Error) -> String {
+    format!("{}{error}", before(path, error.place().file.as_deref()))
+}
+
+/// The note likewise, its weight after its place: `folder/1.hea, line 2: departure: …`.
+fn note_line(path: &Path, note: &Note) -> String {
+    let before = before(path, note.place.file.as_deref());
+    let place = if note.place.is_empty() { String::new() } else { format!("{}: ", note.place) };
+    let clause = note.clause.map_or_else(String::new, |clause| format!(" ({clause})"));
+    format!("{before}{place}{}: {}{clause}", note.weight, note.text)
+}
+
+/// What stands before a message about `file`: the folder of the input where `file` lies in it, else its path.
+fn before(path: &Path, file: Option<&str>) -> String {
+    let is_bundle = path.extension().is_some_and(|ending| ending.eq_ignore_ascii_case("zip"));
     let own_name = path.file_name().and_then(|name| name.to_str());
-    let place = error.place().file.as_deref();
-    let is_bundle = own_name.is_some_and(|name| name.to_ascii_lowercase().ends_with(".zip"));
-    match place {
-        Some(file) if !is_bundle && !file.contains(['/', '\\']) => {
-            let folder = path.parent().unwrap_or(Path::new(""));
-            format!("{}{error}", folder.join("").display())
+    match file {
+        Some(file) if file == path.display().to_string() => String::new(),
+        Some(file) if file.contains(['/', '\\']) || (is_bundle && Some(file) != own_name) => {
+            format!("{}: ", path.display())
         }
-        Some(file) if Some(file) == own_name || file == path.display().to_string() => {
-            let folder = if file.contains(['/', '\\']) {
-                Path::new("")
-            } else {
-                path.parent().unwrap_or(Path::new(""))
-            };
-            format!("{}{error}", folder.join("").display())
-        }
-        _ => format!("{}: {error}", path.display()),
+        Some(_) => path.parent().map(|folder| folder.join("").display().to_string()).unwrap_or_default(),
+        None => format!("{}: ", path.display()),
     }
 }
 

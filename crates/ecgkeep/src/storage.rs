@@ -80,8 +80,14 @@ pub(crate) fn folder_of(path: &Path) -> PathBuf {
 
 pub(crate) fn already_there(path: &Path) -> Error {
     Error::new(Kind::Io, "already exists")
-        .at(Place::file(path.display().to_string()))
+        .at(Place::file(shown(path)))
         .remedy("choose another name, or --overwrite to replace it")
+}
+
+/// The path as errors show it: with a folder, so that it is not taken for a file beside the source.
+fn shown(path: &Path) -> String {
+    let is_bare = path.parent().is_some_and(|folder| folder.as_os_str().is_empty());
+    if is_bare { format!("./{}", path.display()) } else { path.display().to_string() }
 }
 
 fn cannot_write(path: &Path, cause: std::io::Error) -> Error {
@@ -91,10 +97,7 @@ fn cannot_write(path: &Path, cause: std::io::Error) -> Error {
         std::io::ErrorKind::StorageFull => "free some space; nothing was left half written",
         _ => "nothing was left half written",
     };
-    Error::new(Kind::Io, "cannot write")
-        .at(Place::file(path.display().to_string()))
-        .because(cause)
-        .remedy(remedy)
+    Error::new(Kind::Io, "cannot write").at(Place::file(shown(path))).because(cause).remedy(remedy)
 }
 
 /// Temporary files are made private; what is placed should be as readable as any other new file.

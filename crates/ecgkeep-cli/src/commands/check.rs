@@ -42,8 +42,8 @@ pub fn run(args: &Check, json: bool) -> Result<Exit, Error> {
             }
             let exit = if assessment.verdict() == Some(Verdict::Fail) { Exit::No } else { Exit::Done };
             let headline = assessment.headline();
-            let outcome = Outcome::done(text, Body { headline, assessment, notes: notes.clone() })?;
-            Ok(Outcome { exit, remarks: notes, ..outcome })
+            let outcome = Outcome::done(text, Body { headline, assessment, notes })?;
+            Ok(Outcome { exit, notes: opened.read.notes, ..outcome })
         },
     ))
 }

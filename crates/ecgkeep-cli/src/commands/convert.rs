@@ -58,8 +58,7 @@ pub fn run(args: &Convert, json: bool) -> Result<Exit, Error> {
             }
             let names = put(job, &files, args)?;
             let notes: Vec<String> = opened.read.notes.iter().map(ToString::to_string).collect();
-            let remarks =
-                notes.iter().cloned().chain(losses.iter().map(|loss| format!("not kept: {loss}"))).collect();
+            let remarks = losses.iter().map(|loss| format!("not kept: {loss}")).collect();
             let verb = if args.dry_run { "would write" } else { "wrote" };
             let kept = match losses.len() {
                 0 => "everything kept".to_owned(),
@@ -73,7 +72,7 @@ pub fn run(args: &Convert, json: bool) -> Result<Exit, Error> {
             };
             let body =
                 Body { format: format.about().id, files: names, written: !args.dry_run, losses, notes };
-            Ok(Outcome { remarks, ..Outcome::done(text, body)? })
+            Ok(Outcome { notes: opened.read.notes, remarks, ..Outcome::done(text, body)? })
         },
     ))
 }

@@ -60,12 +60,11 @@ pub fn run(args: &Seal, json: bool) -> Result<Exit, Error> {
             let notes: Vec<String> = opened.read.notes.iter().map(ToString::to_string).collect();
             let losses: Vec<String> = sealed.losses.iter().map(ToString::to_string).collect();
             let text = line(found, &sealed, &path, already_there);
-            let remarks =
-                notes.iter().cloned().chain(losses.iter().map(|loss| format!("WFDB copy: {loss}"))).collect();
+            let remarks = losses.iter().map(|loss| format!("WFDB copy, not kept: {loss}")).collect();
             let sha256 = ecgkeep::sha256(&sealed.bytes);
             let bundle = path.display().to_string();
             let body = Body { bundle, sha256, already_there, entry: sealed.entry, losses, notes };
-            Ok(Outcome { remarks, ..Outcome::done(text, body)? })
+            Ok(Outcome { notes: opened.read.notes, remarks, ..Outcome::done(text, body)? })
         },
     ))
 }

@@ -67,14 +67,15 @@ pub fn run(args: &Show, json: bool) -> Result<Exit, Error> {
             if args.samples || args.counts {
                 let recording = opened.recording()?;
                 print_samples(args, recording)?;
-                return Ok(Outcome { remarks: notes, ..Outcome::done(String::new(), ())? });
+                return Ok(Outcome { notes: opened.read.notes, ..Outcome::done(String::new(), ())? });
             }
             let mut text = String::new();
             for recording in &opened.read.recordings {
                 text.push_str(&format!("{}\n", found.path.display()));
                 text.push_str(&if args.all { every_field(recording) } else { summary(&opened, recording) });
             }
-            Ok(Outcome { remarks: notes.clone(), ..Outcome::done(text, body(&opened, notes))? })
+            let outcome = Outcome::done(text, body(&opened, notes))?;
+            Ok(Outcome { notes: opened.read.notes, ..outcome })
         },
     ))
 }
