@@ -56,3 +56,14 @@ pub(crate) const MAX_PATH_BYTES: usize = 200;
 pub(crate) const MAX_SAFE_NAME_BYTES: usize = 100;
 /// Bytes of one tag file that is read as text: ten thousand members have manifests of 2 MB.
 pub(crate) const MAX_TAG_BYTES: usize = 16 << 20;
+
+/// Members of a ZIP that is not ours: what its end record can count without ZIP64 (APPNOTE 4.4.22).
+pub(crate) const MAX_FOREIGN_MEMBERS: usize = 65_535;
+/// Bytes that all members of a ZIP that is not ours may say they unpack to.
+pub(crate) const MAX_FOREIGN_TOTAL_BYTES: u64 = 4 << 30;
+/// Bytes that are unpacked at a time.
+pub(crate) const CHUNK_BYTES: usize = 32 << 10;
+/// The bits of a Unix mode that say what kind of file it is (POSIX.1, `S_IFMT`; the value is common practice).
+pub(crate) const UNIX_TYPE: u32 = 0o170_000;
+/// A regular file (POSIX.1, `S_IFREG`; the value is common practice).
+pub(crate) const UNIX_REGULAR: u32 = 0o100_000;

@@ -3,15 +3,18 @@
 //! [`pack()`] writes a bundle, [`Bundle`] reads one. Both keep to a grammar so narrow that no two readers can see
 //! different files in it: no gap, prefix, comment, extra field or descriptor; every local header equal to its
 //! directory entry; fixed time, version and attributes; plain ASCII names under one top directory. Opening
-//! checks that grammar and nothing else; [`Bundle::verify`] inflates every member once and checks the bag, each
+//! checks that grammar and nothing else; [`Bundle::verify`] inflates every member and checks the bag, each
 //! digest and the profile in `schemas/bagit-profile.json`.
 //!
 //! A bundle alone is consistent with itself, no more: who alters it can seal it again.
+//!
+//! ZIPs and bags of others are read by [`foreign`], member by member and never extracted.
 
 pub mod bag;
 mod bundle;
 mod constants;
 mod fault;
+pub mod foreign;
 mod names;
 mod narrow;
 mod pack;

@@ -1,0 +1,110 @@
+//! ZIPs and bags of others: members by name, never extracted.
+
+use std::io::Write as _;
+use std::sync::Arc;
+
+use ecgkeep_bundle::foreign::Archive;
+use ecgkeep_format::{Kind, Source as _};
+use zip::write::SimpleFileOptions;
+
+use crate::bag_files::MemoryBag;
+use crate::sample;
+
+/// A ZIP as another writer makes it: with a comment, directories, and the names as given.
+fn other_zip(files: &[(&str, &[u8])]) -> Arc<[u8]> {
+    let mut zip = zip::ZipWriter::new(std::io::Cursor::new(Vec::new()));
+    zip.set_comment("made elsewhere").unwrap();
+    for (name, bytes) in files {
+        if name.ends_with('/') {
+            zip.add_directory(*name, SimpleFileOptions::default()).unwrap();
+        } else {
+            zip.start_file(*name, SimpleFileOptions::default()).unwrap();
+            zip.write_all(bytes).unwrap();
+        }
+    }
+    zip.finish().unwrap().into_inner().into()
+}
+
+#[test]
+fn a_member_and_those_beside_it_are_a_source() {
+    let zip = other_zip(&[
+        ("ward 3/", b""),
+        ("ward 3/1.hea", b"1 1"),
+        ("ward 3/1.dat", b"\x01\x02"),
+        ("ward 3/old/1.dat", b"old"),
+        ("ward 4/1.dat", b"other"),
+        ("../up.hea", b"up"),
+    ]);
+    let archive = Archive::open("w.zip", zip).unwrap();
+    let source = archive.beside("ward 3/1.hea").unwrap();
+    assert_eq!(source.main(), "1.hea");
+    assert_eq!(source.names().unwrap(), ["1.dat", "1.hea"]);
+    assert_eq!(&*source.bytes("1.dat", 2).unwrap(), b"\x01\x02");
+    assert_eq!(source.bytes("1.dat", 1).unwrap_err().kind(), Kind::Limit);
+    assert_eq!(source.bytes("old/1.dat", 9).unwrap_err().kind(), Kind::Malformed);
+    assert_eq!(source.bytes("../up.hea", 9).unwrap_err().kind(), Kind::Malformed);
+    assert_eq!(source.bytes("2.dat", 9).unwrap_err().kind(), Kind::Io);
+    assert_eq!(archive.beside("ward 3/2.hea").unwrap_err().kind(), Kind::Io);
+    assert_eq!(archive.beside("../up.hea").unwrap().names().unwrap(), ["up.hea"]);
+    assert_eq!(archive.member("ward 4/1.dat", 5).unwrap(), b"other");
+    assert_eq!(archive.bag_faults(), None);
+}
+
+#[test]
+fn our_bundle_is_a_foreign_zip_too() {
+    let archive = Archive::open("a.zip", sample::bytes().into()).unwrap();
+    for member in sample::members() {
+        assert_eq!(
+            archive.member(&format!("{}/{}", sample::STEM, member.name), 1 << 20).unwrap(),
+            member.bytes
+        );
+    }
+    assert_eq!(archive.bag_faults(), Some(vec![]));
+}
+
+#[test]
+fn a_foreign_bag_is_checked_as_any_bag() {
+    let mut bag = MemoryBag::plain();
+    bag.list_tags();
+    for base in ["", "a bag/"] {
+        let named = |bag: &MemoryBag| -> Vec<(String, Vec<u8>)> {
+            bag.files.iter().map(|(name, bytes)| (format!("{base}{name}"), bytes.clone())).collect()
+        };
+        let zip = |files: &[(String, Vec<u8>)]| {
+            let files: Vec<(&str, &[u8])> =
+                files.iter().map(|(name, bytes)| (name.as_str(), bytes.as_slice())).collect();
+            Archive::open("b.zip", other_zip(&files)).unwrap()
+        };
+        assert_eq!(zip(&named(&bag)).bag_faults(), Some(vec![]), "{base:?}");
+        let mut altered = bag.clone();
+        altered.put("data/a.txt", "hellp");
+        let faults = zip(&named(&altered)).bag_faults().unwrap();
+        assert!(
+            faults.iter().all(|fault| fault.member.as_deref() == Some("data/a.txt")) && !faults.is_empty()
+        );
+    }
+}
+
+#[test]
+fn links_are_no_members() {
+    let mut zip = zip::ZipWriter::new(std::io::Cursor::new(Vec::new()));
+    zip.add_symlink("link", "/etc/passwd", SimpleFileOptions::default()).unwrap();
+    zip.start_file("a", SimpleFileOptions::default()).unwrap();
+    let archive = Archive::open("l.zip", zip.finish().unwrap().into_inner().into()).unwrap();
+    assert_eq!(archive.members().collect::<Vec<_>>(), ["a"]);
+}
+
+#[test]
+fn what_is_no_zip_is_refused() {
+    for bytes in [&b""[..], b"hello", b"PK\x03\x04", &[0; 100]] {
+        assert!(Archive::open("x.zip", bytes.into()).is_err());
+    }
+}
+
+#[test]
+fn every_cut_of_a_foreign_zip_is_refused_or_read_without_a_panic() {
+    let zip = other_zip(&[("a/1.hea", b"1 1"), ("a/1.dat", &[7; 300])]);
+    for length in 0..zip.len() {
+        assert!(Archive::open("x.zip", zip[..length].into()).is_err(), "{length}");
+    }
+}
