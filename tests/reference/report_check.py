@@ -145,16 +145,21 @@ def level_lines(grey, x, top, bottom, darker_than=110):
     return centres(numpy.maximum(darker_than - column, 0), dots(top) / PER_MM)
 
 
+def distance(first, last):
+    """From the first of some lines to the last of others; no number where there are none."""
+    return last[-1] - first[0] if first and last else float("nan")
+
+
 def check_picture(grey, page, failures):
     left, top, right, _ = page.extent("bar")
     ends = upright_lines(grey, top - 1.0, left - 1, right + 1)
-    failures.near(ends[-1] - ends[0], 50.0, WITHIN_MM, "bar in the picture, mm")
+    failures.near(distance(ends, ends), 50.0, WITHIN_MM, "bar in the picture, mm")
     left, top, right, bottom = page.extent("calibration")
     walls = upright_lines(grey, (top + bottom) / 2, left - 1, right + 1)
-    failures.near(walls[-1] - walls[0], 5.0, WITHIN_MM, "pulse in the picture, length in mm")
+    failures.near(distance(walls, walls), 5.0, WITHIN_MM, "pulse in the picture, length in mm")
     roof = level_lines(grey, (left + right) / 2, top - 1, top + 1)
     foot = level_lines(grey, left - 0.9, bottom - 1, bottom + 1)
-    failures.near(foot[0] - roof[0], 10.0, WITHIN_MM, "pulse in the picture, height in mm")
+    failures.near(distance(roof, foot), 10.0, WITHIN_MM, "pulse in the picture, height in mm")
     check_grid(grey, page, failures)
 
 
@@ -166,7 +171,7 @@ def check_grid(grey, page, failures):
     lines = centres(numpy.maximum(205 - row, 0), dots(left - 1) / PER_MM)
     expected = numpy.arange(left, right + 0.01, 5.0)
     for at in expected:
-        worst = max(worst, min(abs(line - at) for line in lines))
+        worst = max(worst, min((abs(line - at) for line in lines), default=float("inf")))
     failures.near(worst, 0.0, WITHIN_MM, f"{len(expected)} upright grid lines in the picture, worst error in mm")
 
 

@@ -3,6 +3,9 @@
 //! [`sheet`] takes every decision and answers plain shapes in millimetres ([`Sheet`]); [`svg`] only draws them.
 //! On the page 25 mm is one second and 10 mm is one millivolt, the samples are drawn as they are stored (no
 //! filter), and what the page cannot show it says. The page carries technical checks, no diagnosis.
+//!
+//! # Features
+//! * `pdf`: the sheet as PDF/A-2u, with the fonts it embeds.
 
 mod constants;
 mod details;
@@ -16,17 +19,23 @@ mod metrics;
 mod notices;
 mod page;
 mod paper;
+#[cfg(feature = "pdf")]
+mod pdf;
 mod shape;
 mod sheet;
 mod slot;
 mod svg;
 mod tracing;
+#[cfg(feature = "pdf")]
+mod typeface;
 mod typeset;
 mod voltages;
 mod words;
 
 pub use length::Mm;
 pub use paper::{Gain, Layout, Orientation, PageFacts, Paper, PaperSize, Speed};
+#[cfg(feature = "pdf")]
+pub use pdf::{NotAPdf, pdf};
 pub use shape::{Anchor, Ink, Page, Point, Rectangle, Shape, Sheet, Text, Weight};
 pub use sheet::sheet;
 pub use svg::svg;
