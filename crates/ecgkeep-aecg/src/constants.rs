@@ -262,6 +262,6 @@ mod tests {
         assert_eq!(codes.len(), MEASUREMENTS.len());
         assert!(codes.iter().all(|code| code.starts_with(REFERENCE) && *code == code.to_uppercase()));
         let kinds: HashSet<&MeasurementKind> = MEASUREMENTS.iter().map(|row| &row.0).collect();
-        assert_eq!(kinds.len(), 22, "a kind of the model has no code");
+        assert_eq!(kinds.len(), 21, "a kind of the model has no code");
     }
 }

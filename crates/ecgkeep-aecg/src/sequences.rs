@@ -340,7 +340,7 @@ fn read_digits(value: Node<'_>) -> Result<Digits> {
     let Some(node) = value.child("digits") else { return Err(value.malformed("no digits")) };
     let digits = node.digits().unwrap_or_default();
     if let Some(bad) = &digits.bad {
-        let what = format!("digit {} of the list {}: {:?}", bad.index, bad.why, bad.found);
+        let what = format!("the digit at position {} (from 0) {}: {:?}", bad.index, bad.why, bad.found);
         return Err(node.malformed(what).remedy("ask for the file again: no sample is guessed"));
     }
     if digits.samples.is_empty() {
