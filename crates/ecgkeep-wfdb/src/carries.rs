@@ -64,10 +64,10 @@ pub(crate) fn carries(field: Field) -> Carries {
         | Field::Label
         | Field::SignalUnit
         | Field::Derived
-        | Field::Skew => Carries::Limited {
+        | Field::Skew
+        | Field::Mark => Carries::Limited {
             why: "one record holds waveforms that last equally long, not others beside them",
             clause: RECORD_LINE,
         },
-        Field::Mark => Carries::No { why: "annotation files are not written yet", clause: "annot(5)" },
     }
 }

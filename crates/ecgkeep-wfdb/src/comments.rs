@@ -36,6 +36,10 @@ pub(crate) struct Told {
     pub(crate) leads: Vec<LeadLines>,
     /// What is said of the waveforms.
     pub(crate) waves: Vec<keys::WaveLines>,
+    /// Whether the annotation files `marks` and `leadmarks` are ours.
+    pub(crate) own_annotations: bool,
+    /// Marks that their annotations cannot hold.
+    pub(crate) marks: Vec<keys::MarkLines>,
 }
 
 impl Told {
@@ -52,6 +56,8 @@ impl Told {
             keys::lead(side, index + 1, lead);
         }
         keys::extras(side, &mut self.extras);
+        keys::own_annotations(side, &mut self.own_annotations);
+        keys::marks(side, &mut self.marks);
     }
 
     /// Reads the comments of a header with so many signals.

@@ -4,9 +4,9 @@ use std::borrow::Cow;
 
 use ecgkeep_format::{Error, Kind, Limits, Note, Place, Result, Weight};
 
-use crate::constants::{INFO_STRINGS, LINE_BYTES, RECORD_LINE, SIGNAL_LINE};
+use crate::constants::{INFO_STRINGS, LINE_BYTES, MOST_SEGMENTS, RECORD_LINE, SIGNAL_LINE};
 use crate::line::{CORRECT_IT, Line, shown, word};
-use crate::record_line::RecordLine;
+use crate::record_line::{RecordLine, count};
 use crate::signal_line::SignalLine;
 
 /// A header file, read.
@@ -16,8 +16,19 @@ pub(crate) struct Header {
     pub(crate) record: RecordLine,
     /// The signals, each with the line it stands on.
     pub(crate) signals: Vec<(u64, SignalLine)>,
+    /// The segments of a record of several, each with the line it stands on.
+    pub(crate) segments: Vec<(u64, SegmentLine)>,
     /// The comment lines, in order.
     pub(crate) comments: Vec<Comment>,
+}
+
+/// What a header says of one segment: `name frames` (header(5)).
+#[derive(Debug)]
+pub(crate) struct SegmentLine {
+    /// The segment's record name; `~` for a stretch without samples.
+    pub(crate) name: String,
+    /// Its frames; 0 for the layout.
+    pub(crate) frames: u64,
 }
 
 /// Where a comment stands.
@@ -61,8 +72,8 @@ impl Header {
                 }
                 let place = match &record {
                     None => Where::AboveRecord,
-                    Some(record) if header.signals.len() < record.signals => {
-                        Where::AboveSignal(header.signals.len() + 1)
+                    Some(record) if header.parts() < parts_due(record) => {
+                        Where::AboveSignal(header.parts() + 1)
                     }
                     Some(_) => Where::Below,
                 };
@@ -79,23 +90,18 @@ impl Header {
                 line.departure(notes, format!("the line is longer than {LINE_BYTES} characters"));
             }
             match &record {
-                None => {
-                    let read = RecordLine::read(&line, notes)?;
-                    if read.signals > limits.signals {
-                        let text =
-                            format!("{} signals, more than the limit of {}", read.signals, limits.signals);
-                        return Err(Error::new(Kind::Limit, text).at(line.place));
-                    }
-                    record = Some(read);
-                }
-                Some(record) if header.signals.len() < record.signals => {
-                    let index = header.signals.len() + 1;
-                    let part = format!("signal {index}");
+                None => record = Some(read_record(&line, limits, notes)?),
+                Some(record) if header.parts() < parts_due(record) => {
+                    let part = if record.segments.is_some() { "segment" } else { "signal" };
+                    let part = format!("{part} {}", header.parts() + 1);
                     let line = Line { place: line.place.part(part), ..line };
-                    header.signals.push((number, SignalLine::read(&line, notes)?));
+                    match record.segments {
+                        Some(_) => header.segments.push((number, SegmentLine::read(&line)?)),
+                        None => header.signals.push((number, SignalLine::read(&line, notes)?)),
+                    }
                 }
                 Some(_) => {
-                    let text = format!("a line after the last signal line was ignored: {}", shown(line.text));
+                    let text = format!("a line after the last one due was ignored: {}", shown(line.text));
                     line.note(Weight::Departure, notes, text);
                 }
             }
@@ -105,9 +111,10 @@ impl Header {
         let Some(record) = record else {
             return Err(Error::malformed(end(), "the header holds no record line").clause(RECORD_LINE));
         };
-        if header.signals.len() < record.signals {
+        if header.parts() < parts_due(&record) {
+            let parts = if record.segments.is_some() { "segment" } else { "signal" };
             let text =
-                format!("{} signals are stated, {} signal lines given", record.signals, header.signals.len());
+                format!("{} {parts}s are stated, {} {parts} lines given", parts_due(&record), header.parts());
             return Err(Error::malformed(end(), text).clause(SIGNAL_LINE).remedy(CORRECT_IT));
         }
         header.record = record;
@@ -130,6 +137,44 @@ impl Header {
         }
         comments_at(Where::Below).for_each(|comment| put(&comment.bytes));
         bytes
+    }
+}
+
+impl Header {
+    /// Signal or segment lines read so far.
+    fn parts(&self) -> usize {
+        self.signals.len() + self.segments.len()
+    }
+}
+
+/// Signal or segment lines that follow the record line.
+fn parts_due(record: &RecordLine) -> usize {
+    record.segments.unwrap_or(record.signals)
+}
+
+/// The record line, its counts within the limits.
+fn read_record(line: &Line, limits: &Limits, notes: &mut Vec<Note>) -> Result<RecordLine> {
+    let record = RecordLine::read(line, notes)?;
+    let counts = [
+        ("signals", record.signals, limits.signals),
+        ("segments", record.segments.unwrap_or(0), MOST_SEGMENTS),
+    ];
+    for (what, count, limit) in counts {
+        if count > limit {
+            let text = format!("{count} {what}, more than the limit of {limit}");
+            return Err(Error::new(Kind::Limit, text).at(line.place.clone()));
+        }
+    }
+    Ok(record)
+}
+
+impl SegmentLine {
+    fn read(line: &Line) -> Result<SegmentLine> {
+        let (name, rest) = word(line.text).ok_or_else(|| line.malformed("the segment line is empty"))?;
+        let Some((frames, _)) = word(rest) else {
+            return Err(line.malformed("the segment line ends before the number of samples"));
+        };
+        Ok(SegmentLine { name: name.to_owned(), frames: count(line, "number of samples", frames)? as u64 })
     }
 }
 

@@ -2,9 +2,9 @@
 //! directions (schemas/wfdb-info-strings.md lists the same keys for people).
 
 use ecgkeep_recording::{
-    Acquisition, Code, Coded, Device, Exact, Extra, ExtraValue, Identifier, Lead, Measurement,
+    Acquisition, Code, Coded, Device, Exact, Extra, ExtraValue, Identifier, Lead, MarkKind, Measurement,
     MeasurementKind, PartialDate, Person, PersonName, Quantity, Scope, Sex, Statement, StatementStatus,
-    Subject,
+    Subject, Wave,
 };
 use ecgkeep_recording::{CivilTime, SignalUnit};
 
@@ -493,6 +493,107 @@ pub(crate) fn waves(side: &mut impl Side, waves: &mut Vec<WaveLines>) {
     });
 }
 
+/// A mark that its annotation cannot hold, spelled out in full but for its place where that is right.
+#[derive(Debug, Default, PartialEq, Eq)]
+pub(crate) struct MarkLines {
+    /// Its annotation: `marks 3 at 1234` is the third of the file `marks`, at tick 1234.
+    pub(crate) of: String,
+    /// Number of its waveform, counted from 1.
+    pub(crate) wave: Option<u32>,
+    /// Sample number.
+    pub(crate) sample: Option<i64>,
+    /// What is marked; a mark without a kind is not spelled out.
+    pub(crate) kind: Option<MarkKind>,
+    /// The lead, by name.
+    pub(crate) lead: Option<Lead>,
+    /// A lead of another name that reads like one of the table.
+    pub(crate) other_lead: Option<String>,
+    /// The source's short label.
+    pub(crate) label: Option<String>,
+    /// The text.
+    pub(crate) text: Option<String>,
+    /// The source's codes.
+    pub(crate) codes: Vec<Code>,
+}
+
+/// Says that the files `marks` and `leadmarks` beside the record are ours.
+pub(crate) fn own_annotations(side: &mut impl Side, own: &mut bool) {
+    side.flag("annotation.own", own);
+}
+
+/// Marks spelled out.
+pub(crate) fn marks(side: &mut impl Side, marks: &mut Vec<MarkLines>) {
+    side.list("mark", marks, |side, key, mark| {
+        side.item(key, &mut mark.kind);
+        side.unless_empty(&format!("{key}.of"), &mut mark.of);
+        side.item(&format!("{key}.wave"), &mut mark.wave);
+        side.item(&format!("{key}.sample"), &mut mark.sample);
+        side.item(&format!("{key}.lead"), &mut mark.lead);
+        side.item(&format!("{key}.other-lead"), &mut mark.other_lead);
+        side.item(&format!("{key}.label"), &mut mark.label);
+        side.item(&format!("{key}.text"), &mut mark.text);
+        side.list(&format!("{key}.code"), &mut mark.codes, code);
+    });
+}
+
+const WAVES: &[(Wave, &str)] =
+    &[(Wave::P, "P"), (Wave::Qrs, "QRS"), (Wave::T, "T"), (Wave::U, "U"), (Wave::Unstated, "unstated")];
+
+const MARK_KINDS: &[(MarkKind, &str)] = &[
+    (MarkKind::Beat, "beat"),
+    (MarkKind::PacingPulse, "pacing pulse"),
+    (MarkKind::Rhythm, "rhythm"),
+    (MarkKind::Quality, "quality"),
+    (MarkKind::Note, "note"),
+];
+
+impl AsText for Wave {
+    const EXPECTED: &str = "P, QRS, T, U, unstated or other and a name";
+    fn to_text(&self) -> String {
+        match self {
+            Wave::Other(name) => format!("other {name}"),
+            known => {
+                WAVES.iter().find(|(wave, _)| wave == known).map_or(String::new(), |(_, text)| (*text).into())
+            }
+        }
+    }
+    fn from_text(text: &str) -> Option<Wave> {
+        if let Some(name) = text.strip_prefix("other ") {
+            return Some(Wave::Other(name.to_owned()));
+        }
+        WAVES.iter().find(|(_, known)| *known == text).map(|(wave, _)| wave.clone())
+    }
+}
+
+impl AsText for MarkKind {
+    const EXPECTED: &str =
+        "beat, onset, peak or offset and a wave, pacing pulse, rhythm, quality, note, or other and a name";
+    fn to_text(&self) -> String {
+        match self {
+            MarkKind::Onset(wave) => format!("onset {}", wave.to_text()),
+            MarkKind::Peak(wave) => format!("peak {}", wave.to_text()),
+            MarkKind::Offset(wave) => format!("offset {}", wave.to_text()),
+            MarkKind::Other(name) => format!("other {name}"),
+            known => MARK_KINDS
+                .iter()
+                .find(|(kind, _)| kind == known)
+                .map_or(String::new(), |(_, text)| (*text).into()),
+        }
+    }
+    fn from_text(text: &str) -> Option<MarkKind> {
+        if let Some((word, rest)) = text.split_once(' ') {
+            match word {
+                "onset" => return Wave::from_text(rest).map(MarkKind::Onset),
+                "peak" => return Wave::from_text(rest).map(MarkKind::Peak),
+                "offset" => return Wave::from_text(rest).map(MarkKind::Offset),
+                "other" => return Some(MarkKind::Other(rest.to_owned())),
+                _ => {}
+            }
+        }
+        MARK_KINDS.iter().find(|(_, known)| *known == text).map(|(kind, _)| kind.clone())
+    }
+}
+
 /// Whether the table holds a key that begins so: then a line of it is never another's comment.
 pub(crate) fn is_ours(key: &str) -> bool {
     const FAMILIES: &[&str] = &[
@@ -511,6 +612,7 @@ pub(crate) fn is_ours(key: &str) -> bool {
         "lead",
         "wave",
         "mark",
+        "annotation",
     ];
     let family = key.split(['.', '[']).next().unwrap_or_default();
     FAMILIES.contains(&family)

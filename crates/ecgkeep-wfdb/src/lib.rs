@@ -8,19 +8,26 @@ use ecgkeep_format::{
 };
 use ecgkeep_recording::{Field, Recording};
 
+mod annotations;
+mod annotators;
 mod carries;
 mod comments;
 mod constants;
+mod flac;
 mod header;
 mod info;
 mod keys;
 mod line;
+mod marks;
 mod packing;
 mod read;
 mod record_line;
 mod samples;
 mod scale;
+mod segments;
+mod signal_files;
 mod signal_line;
+mod waveforms;
 mod write;
 
 /// The format.

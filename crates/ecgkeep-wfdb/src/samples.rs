@@ -72,6 +72,31 @@ fn take(samples: &mut Vec<i32>, block: &[i32], frame: usize, offset: usize, per_
 }
 
 impl Stored {
+    /// A signal of FLAC samples or of none, accounted for in one go.
+    pub(crate) fn of(samples: Vec<i32>, invalid: Option<i32>) -> Stored {
+        let mut stored = Stored { samples, ..Stored::default() };
+        stored.account(0, invalid);
+        stored
+    }
+
+    /// A signal that has no samples: all are missing.
+    pub(crate) fn absent(length: usize) -> Stored {
+        let missing = if length == 0 { Vec::new() } else { vec![Span { start: 0, end: length }] };
+        Stored { samples: vec![0; length], missing, ..Stored::default() }
+    }
+
+    /// Format 8: turns differences into samples; `None` where one does not fit 32 bits.
+    pub(crate) fn integrate(&mut self, start: i32) -> Option<()> {
+        let mut value = start;
+        for sample in &mut self.samples {
+            value = value.checked_add(*sample)?;
+            *sample = value;
+        }
+        self.sum = checksum(&self.samples);
+        self.first = self.samples.first().copied();
+        Some(())
+    }
+
     /// Sums the samples from `before` on and turns invalid codes into missing samples.
     fn account(&mut self, before: usize, invalid: Option<i32>) {
         let fresh = &mut self.samples[before..];

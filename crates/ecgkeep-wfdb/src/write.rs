@@ -4,9 +4,10 @@ use std::borrow::Cow;
 
 use ecgkeep_format::{Error, File, Kind, OptionSpec, Options, Result};
 use ecgkeep_recording::{
-    CivilTime, Exact, Extra, ExtraValue, Lead, Recording, Signal, TimeOfDay, Waveform, WaveformKind,
+    CivilTime, Exact, Extra, ExtraValue, Lead, Mark, Recording, Signal, TimeOfDay, Waveform, WaveformKind,
 };
 
+use crate::annotators;
 use crate::comments::Told;
 use crate::constants::{
     FILE_AND_DESCRIPTION, FRACTION_DIGITS, ID, LINE_BYTES, MOST_PER_FRAME, Packing, RECORD_LINE, SIGNAL_FILE,
@@ -14,12 +15,14 @@ use crate::constants::{
 };
 use crate::header::Header;
 use crate::keys::{LeadLines, WaveLines};
+use crate::marks::{Setting, Timing};
 use crate::packing::{AUTOMATIC, WRITTEN};
-use crate::read::{ADC_RESOLUTION, ADC_ZERO, BASE_COUNTER, COUNTER, lead, members_by_rate, numbers_to_text};
+use crate::read::{ADC_RESOLUTION, ADC_ZERO, BASE_COUNTER, COUNTER, lead, numbers_to_text};
 use crate::record_line::{RecordLine, plain, whole_date};
 use crate::samples::{checksum, encode};
 use crate::scale::Scale;
 use crate::signal_line::SignalLine;
+use crate::waveforms::{kind_to_text, members_by_rate};
 
 /// How the samples are stored.
 pub(crate) const STORAGE: OptionSpec = OptionSpec {
@@ -39,13 +42,14 @@ pub(crate) fn encode_record(recordings: &[Recording], stem: &str, options: &Opti
     let plan = Plan::of(recording);
     let packing = choose(&plan, options.get(&STORAGE))?;
     let signals = plan.stored(packing);
-    let header = header(recording, stem, packing, &plan, &signals)?;
+    let (header, annotations) = header(recording, stem, packing, &plan, &signals)?;
     let mut files = Vec::new();
     if !signals.is_empty() {
         let slices: Vec<&[i32]> = signals.iter().map(AsRef::as_ref).collect();
         let bytes = encode(&slices, packing, &plan.per_frame(), plan.frames);
         files.push(File { name: signal_file(stem), bytes });
     }
+    files.extend(annotations);
     files.push(File { name: format!("{stem}.hea"), bytes: header.to_bytes() });
     Ok(files)
 }
@@ -113,6 +117,27 @@ impl<'a> Plan<'a> {
         self.waveforms.iter().flat_map(|(waveform, _)| waveform.signals())
     }
 
+    /// The marks, each with the number of its waveform.
+    fn marks(&self) -> Vec<(usize, &'a Mark)> {
+        let each = |(wave, (waveform, _)): (usize, &(&'a Waveform, usize))| {
+            waveform.marks.iter().map(move |mark| (wave, mark))
+        };
+        self.waveforms.iter().enumerate().flat_map(each).collect()
+    }
+
+    /// What the annotations refer to.
+    fn setting(&self) -> Setting {
+        let leads = self.waveforms.iter().enumerate().flat_map(|(wave, (waveform, _))| {
+            waveform.signals().iter().map(move |signal| (wave, signal.lead.clone()))
+        });
+        let timing = |(waveform, per_frame): &(&Waveform, usize)| Timing {
+            per_frame: *per_frame,
+            rate: waveform.rate().per_second(),
+            before: 0,
+        };
+        Setting { signals: leads.collect(), waves: self.waveforms.iter().map(timing).collect() }
+    }
+
     /// Samples per frame, one entry per signal.
     fn per_frame(&self) -> Vec<usize> {
         let each = |(waveform, count): &(&Waveform, usize)| vec![*count; waveform.signals().len()];
@@ -175,7 +200,7 @@ fn header(
     packing: &'static Packing,
     plan: &Plan,
     stored: &[Cow<[i32]>],
-) -> Result<Header> {
+) -> Result<(Header, Vec<File>)> {
     let mut told = Told {
         subject: recording.subject.clone(),
         acquisition: recording.acquisition.clone(),
@@ -213,8 +238,10 @@ fn header(
     }
     take_extras(&mut told.extras, &mut header);
     take_start(recording.acquisition.start, &mut told, &mut header.record);
+    let made = annotators::write(stem, &plan.marks(), &plan.setting(), &mut told.extras);
+    (told.own_annotations, told.marks) = (made.has_own, made.lines);
     header.comments = told.write();
-    Ok(header)
+    Ok((header, made.files))
 }
 
 fn record_line(stem: &str, plan: &Plan) -> RecordLine {
@@ -256,15 +283,6 @@ fn wave_lines(plan: &Plan) -> Vec<WaveLines> {
     let says_nothing =
         |lines: &WaveLines| lines.kind.is_none() && lines.start.is_none() && lines.rate.is_none();
     if is_plain && lines.iter().all(says_nothing) { Vec::new() } else { lines }
-}
-
-/// The inverse of [`crate::read::kind_from_text`].
-pub(crate) fn kind_to_text(kind: &WaveformKind) -> String {
-    match kind {
-        WaveformKind::Rhythm => "rhythm".to_owned(),
-        WaveformKind::RepresentativeBeat { class } => format!("representative-beat {class}"),
-        other => format!("other {other}"),
-    }
 }
 
 /// The description: the source's own spelling of the lead, or its name; lines of ours where neither can stand.

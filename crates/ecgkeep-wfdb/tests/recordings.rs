@@ -2,7 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
-use ecgkeep_format::{Folder, Format, Kind, Limits, Memory, Options, Weight, write};
+use ecgkeep_format::{Folder, Format, Limits, Memory, Options, Weight, write};
 use ecgkeep_recording::{Signal, differences};
 use ecgkeep_wfdb::WFDB;
 use serde_json::Value;
@@ -52,24 +52,28 @@ fn real_recordings_read_as_the_reference_reader_reads_them() {
         let source = Folder::of(&folder.join(format!("{name}.hea"))).expect("a file name");
         let (recording, notes) = match WFDB.read(&source, &Limits::default()).and_then(|read| read.one()) {
             Ok(read) => read,
-            Err(error) if error.kind() == Kind::Unsupported => {
-                println!("skipped: {name}: {error}");
-                continue;
-            }
             Err(error) => panic!("{name}: {error}"),
         };
         let damage: Vec<_> = notes.iter().filter(|note| note.weight == Weight::Damage).collect();
         assert!(damage.is_empty(), "{name}: {damage:?}");
-        let formats: Vec<&str> =
-            expected["fmt"].as_array().expect("fmt").iter().map(|fmt| fmt.as_str().expect("text")).collect();
+        // the reference reader names no format for a record of several segments; the one here has 212
+        let format = |index: usize| expected["fmt"][index].as_str().unwrap_or("212").to_owned();
+        // two records hold a signal of two samples a frame, of which the reference reader gives the mean
         if recording.waveforms.len() == 1 {
             let signals = recording.waveforms[0].signals();
-            let counts: Vec<Vec<i32>> = signals.iter().zip(&formats).map(|(s, f)| counts(s, f)).collect();
+            let counts: Vec<Vec<i32>> = signals.iter().zip(0..).map(|(s, i)| counts(s, &format(i))).collect();
             assert_eq!(digest(&counts), expected["sha256_i32le_rowmajor"], "{name}");
             let names: Vec<String> =
                 signals.iter().map(|s| s.label.clone().unwrap_or_else(|| s.lead.name())).collect();
             assert_eq!(serde_json::json!(names), expected["sig_name"], "{name}");
             compared += 1;
+        }
+        let marks: usize = recording.waveforms.iter().map(|waveform| waveform.marks.len()).sum();
+        match name.as_str() {
+            // 2274 annotations as PyPI wfdb 4.3.1 reads them
+            "wfdb-vectors/100" => assert_eq!(marks, 2_274),
+            name if name.starts_with("ludb/") => assert!(marks > 300, "{name}: {marks} marks"),
+            _ => assert_eq!(marks, 0, "{name}"),
         }
         let written = write(&WFDB, std::slice::from_ref(&recording), "copy", &Options::default());
         let written = written.unwrap_or_else(|error| panic!("{name}: {error}"));
@@ -78,5 +82,5 @@ fn real_recordings_read_as_the_reference_reader_reads_them() {
         let (back, _) = back.and_then(|read| read.one()).unwrap_or_else(|error| panic!("{name}: {error}"));
         assert_eq!(differences(&recording, &back), [], "{name}");
     }
-    assert!(compared > 40, "{compared} of {} records compared", records.len());
+    assert_eq!(compared, records.len() - 2, "{compared} of {} records compared", records.len());
 }
