@@ -93,13 +93,15 @@ fn check_size_and_checksum(reading: &mut Reading) -> Result<()> {
 fn read_pointers(reading: &mut Reading) -> Result<(u8, Vec<Pointer>)> {
     let mut cursor = reading.cursor_at(0, RECORD_HEADER_BYTES, reading.bytes.len());
     let stated = cursor.u16()?;
+    let place = cursor.clone();
     let number = cursor.u16()?;
     if number != 0 {
-        return Err(cursor.malformed("the number of the first section", number, "0, the pointer section"));
+        return Err(place.malformed("the number of the first section", number, "0, the pointer section"));
     }
+    let place = cursor.clone();
     let length = cursor.u32()? as usize;
     if length < SECTION_HEADER_BYTES {
-        return Err(cursor.malformed("the length of the pointer section", length, "16 bytes or more"));
+        return Err(place.malformed("the length of the pointer section", length, "16 bytes or more"));
     }
     let version = cursor.u8()?;
     cursor.u8()?;

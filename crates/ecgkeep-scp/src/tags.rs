@@ -32,6 +32,7 @@ pub(crate) fn read_tags<'a>(reading: &mut Reading<'a>, section: &Section<'a>) ->
             if length != 0 {
                 let text = format!("the closing tag 255 has length {length}, the standard has 0");
                 reading.note(Weight::Departure, SECTION, at, text);
+                cursor.take(cursor.left().min(length.into())).expect("no more than is left");
             }
             // one byte may fill the section to an even length
             if cursor.left() > 1 {
