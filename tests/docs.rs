@@ -14,12 +14,26 @@ fn between<'a>(text: &'a str, name: &str) -> Option<&'a str> {
     Some(rest.split_once(&format!("<!-- /{name} -->"))?.0.trim())
 }
 
+/// The same with its line breaks; empty where there are no markers.
+fn raw_between<'a>(text: &'a str, name: &str) -> &'a str {
+    let rest = text.split_once(&format!("<!-- {name} -->")).map_or("", |(_, rest)| rest);
+    rest.split_once(&format!("<!-- /{name} -->")).map_or("", |(raw, _)| raw)
+}
+
 #[test]
 fn the_table_of_formats_in_the_readme_is_that_of_the_program() {
     let readme = document("README.md");
     let shown = between(&readme, "formats").expect("README.md has the markers of the table of formats");
     let made = ecgkeep::format_table();
-    assert_eq!(shown, made.trim(), "README.md: put the table between the markers of `formats`");
+    if std::env::var_os("UPDATE").is_some() {
+        let renewed = readme.replace(
+            &format!("<!-- formats -->{}<!-- /formats -->", raw_between(&readme, "formats")),
+            &format!("<!-- formats -->\n{made}<!-- /formats -->"),
+        );
+        std::fs::write(root().join("README.md"), renewed).expect("README.md can be written");
+        return;
+    }
+    assert_eq!(shown, made.trim(), "README.md: UPDATE=1 cargo test -p ecgkeep-tests --test docs renews the table");
 }
 
 /// Rows `| 3 | meaning |` of tables whose first column is a number.

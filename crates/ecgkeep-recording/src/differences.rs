@@ -631,7 +631,9 @@ impl Facts {
 
     fn person(&mut self, field: Field, at: &str, person: &Person) {
         let Person { name, id } = person;
-        self.put(field, at, "stated");
+        if *person == Person::default() {
+            self.put(field, at, "stated without a name");
+        }
         self.name(field, at, name);
         if let Some(id) = id {
             self.identifier(field, &within(at, "id"), id);
@@ -671,7 +673,9 @@ impl Facts {
     fn coded(&mut self, field: Field, items: &[Coded]) {
         for (index, item) in items.iter().enumerate() {
             let (at, Coded { text, codes }) = (position(index), item);
-            self.put(field, &at, "stated");
+            if item.is_empty() {
+                self.put(field, &at, "stated without text or code");
+            }
             self.text(field, &within(&at, "text"), text.as_deref());
             self.codes(field, &at, codes);
         }

@@ -116,15 +116,25 @@ pub fn seal(opened: &Opened, sealing: &Sealing<'_>) -> Result<Sealed> {
     Ok(Sealed { stem, bytes, entry, assessment, losses })
 }
 
-/// Whether the bundle at `path` is valid and holds the same payload and filing as `sealed`: sealing the same source
-/// again, at another time, is no change.
+/// Whether the bundle at `path` is valid and holds the same original files and filing as `sealed`: sealing the same
+/// source again, at another time or with another version of the program, leaves it as it is.
 #[must_use]
 pub fn is_sealed_at(path: &Path, sealed: &Sealed) -> bool {
     let open = |bytes: &[u8]| Bundle::open(&sealed.stem, bytes.into()).ok();
     let Some(there) = std::fs::read(path).ok().and_then(|bytes| open(&bytes)) else { return false };
     let Some(new) = open(&sealed.bytes) else { return false };
-    let same = |member: &str| there.member(member).ok() == new.member(member).ok();
-    there.stem() == new.stem() && same(PAYLOAD_MANIFEST) && same(FILING) && there.verify().is_empty()
+    let filing = |bundle: &Bundle| bundle.member(FILING).ok();
+    there.stem() == new.stem()
+        && originals(&there) == originals(&new)
+        && filing(&there) == filing(&new)
+        && there.verify().is_empty()
+}
+
+/// The lines of the payload manifest for the original files.
+fn originals(bundle: &Bundle) -> Vec<String> {
+    let manifest = bundle.member(PAYLOAD_MANIFEST).unwrap_or_default();
+    let text = String::from_utf8_lossy(&manifest);
+    text.lines().filter(|line| line.contains(ORIGINAL)).map(str::to_owned).collect()
 }
 
 /// The labels of bag-info.txt (RFC 8493, 2.2.2) besides Payload-Oxum.
