@@ -1,7 +1,7 @@
 //! Where on the page what stands.
 
 use crate::constants::{COLUMN_GAP, GUTTER, MARGIN};
-use crate::{Mm, Paper, Rectangle};
+use crate::{Mm, Orientation, Paper, Rectangle};
 
 /// The parts of a page, from top to bottom.
 #[derive(Clone, Debug)]
@@ -12,11 +12,13 @@ pub(crate) struct Frame {
     pub band: Rectangle,
     /// What the source says, and the findings.
     pub details: Rectangle,
-    /// The paper of the tracings: gutter and ten seconds.
+    /// The paper of the tracings: gutter and strip.
     pub grid: Rectangle,
     /// Where a page's first sample stands.
     pub origin_x: Mm,
-    /// Seconds that fit from there to the right edge of the grid, in thousandths.
+    /// Where the page's last moment stands.
+    pub end_x: Mm,
+    /// From the one to the other, in thousandths of a second.
     pub milliseconds: i32,
     /// Scale, drawing, cautions, digest.
     pub footer: Rectangle,
@@ -26,24 +28,50 @@ pub(crate) struct Frame {
 const BAND_HEIGHT: Mm = Mm(18_900);
 /// White under the rule that ends the head.
 const BELOW_RULE: Mm = Mm(1_300);
-/// Height of the part with acquisition, measurements and findings.
+/// Height of the part with acquisition, measurements and findings; more where its columns are narrower.
 const DETAILS_HEIGHT: Mm = Mm(29_100);
-/// Height of the grid: four rows, and room for half a row above and below.
-const GRID_HEIGHT: Mm = Mm::whole(115);
+const DETAILS_HEIGHT_PORTRAIT: Mm = Mm(50_000);
+/// What the foot needs at least.
+const FOOTER_HEIGHT: Mm = Mm(33_000);
+/// White at the left and right edge at least.
+const SIDE: Mm = Mm::whole(8);
+/// The longest strip: ten seconds at 25 mm/s.
+const LONGEST_STRIP: Mm = Mm::whole(250);
+/// The longest stretch of time of one page.
+const MOST_MILLISECONDS: i64 = 10_000;
 
 impl Frame {
     pub fn new(paper: &Paper) -> Frame {
         let (width, height) = paper.size.dimensions(paper.orientation);
-        let strip = paper.speed.per_second().times(10);
+        let strip = large_boxes(LONGEST_STRIP.min(width - SIDE.times(2) - GUTTER));
+        let per_second = i64::from(paper.speed.per_second().0);
+        let milliseconds = (i64::from(strip.0) * 1000 / per_second).min(MOST_MILLISECONDS);
+        let drawn = Mm(i32::try_from(per_second * milliseconds / 1000).unwrap_or(strip.0));
+
         let left = (width - strip - GUTTER).over(2);
         let right = left + GUTTER + strip;
         let band = Rectangle { left, top: MARGIN, right, bottom: MARGIN + BAND_HEIGHT };
-        let details = band.bottom + BELOW_RULE;
-        let bottom = band.bottom + DETAILS_HEIGHT;
-        let details = Rectangle { left, top: details, right, bottom };
-        let grid = Rectangle { left, top: bottom, right, bottom: bottom + GRID_HEIGHT };
+        let details_height = match paper.orientation {
+            Orientation::Landscape => DETAILS_HEIGHT,
+            Orientation::Portrait => DETAILS_HEIGHT_PORTRAIT,
+        };
+        let bottom = band.bottom + details_height;
+        let details = Rectangle { left, top: band.bottom + BELOW_RULE, right, bottom };
+        let grid_height = large_boxes(height - MARGIN - FOOTER_HEIGHT - bottom);
+        let grid = Rectangle { left, top: bottom, right, bottom: bottom + grid_height };
         let footer = Rectangle { left, top: grid.bottom, right, bottom: height - MARGIN };
-        Frame { width, height, band, details, grid, origin_x: left + GUTTER, milliseconds: 10_000, footer }
+        let origin_x = left + GUTTER;
+        Frame {
+            width,
+            height,
+            band,
+            details,
+            grid,
+            origin_x,
+            end_x: origin_x + drawn,
+            milliseconds: i32::try_from(milliseconds).unwrap_or(0),
+            footer,
+        }
     }
 
     /// Left edge and width of one of four columns of text, or of several side by side.
@@ -51,5 +79,33 @@ impl Frame {
         let one = (self.grid.width() - COLUMN_GAP.times(3)).over(4);
         let left = self.grid.left + (one + COLUMN_GAP).times(first);
         (left, one.times(count) + COLUMN_GAP.times(count - 1))
+    }
+}
+
+/// The length in whole large boxes of the grid.
+fn large_boxes(length: Mm) -> Mm {
+    Mm(length.0 / 5000 * 5000)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::{PaperSize, Speed};
+
+    #[test]
+    fn a_page_shows_what_its_width_holds_at_the_speed_and_no_more_than_ten_seconds() {
+        let milliseconds = |size, orientation, speed| {
+            let frame = Frame::new(&Paper { size, orientation, speed, ..Paper::default() });
+            assert!(frame.grid.left >= SIDE && frame.grid.right <= frame.width - SIDE);
+            assert!(frame.footer.height() >= FOOTER_HEIGHT && frame.end_x <= frame.grid.right);
+            frame.milliseconds
+        };
+        use Orientation::{Landscape, Portrait};
+        assert_eq!(milliseconds(PaperSize::A4, Landscape, Speed::Mm25), 10_000);
+        assert_eq!(milliseconds(PaperSize::A4, Landscape, Speed::Mm12_5), 10_000);
+        assert_eq!(milliseconds(PaperSize::A4, Landscape, Speed::Mm50), 5_000);
+        assert_eq!(milliseconds(PaperSize::A4, Portrait, Speed::Mm25), 7_200);
+        assert_eq!(milliseconds(PaperSize::Letter, Landscape, Speed::Mm25), 10_000);
+        assert_eq!(milliseconds(PaperSize::Letter, Portrait, Speed::Mm12_5), 10_000);
     }
 }

@@ -71,7 +71,7 @@ pub(crate) fn time_axis(frame: &Frame, page_start: Exact, speed: Speed) -> Vec<S
         let x = frame.origin_x + speed.per_second().times(second);
         ticks.push((Point { x, y: bottom }, Point { x, y: bottom + Mm(1_000) }));
         let moment = page_start.plus(second.into()).map(words::number).unwrap_or_default();
-        let anchor = if second == frame.milliseconds / 1000 { Anchor::End } else { Anchor::Middle };
+        let anchor = if x == frame.grid.right { Anchor::End } else { Anchor::Middle };
         shapes.push(Style::SMALL.line(x, bottom + Mm(3_200), anchor, &format!("{moment} s")));
     }
     shapes.push(Shape::Lines { id: "seconds".into(), lines: ticks, stroke: FINE_STROKE, ink: Ink::Black });

@@ -33,7 +33,7 @@ mod voltages;
 mod words;
 
 pub use length::Mm;
-pub use paper::{Gain, Layout, Orientation, PageFacts, Paper, PaperSize, Speed};
+pub use paper::{Gain, Layout, LeadOrder, Orientation, PageFacts, Paper, PaperSize, Speed};
 #[cfg(feature = "pdf")]
 pub use pdf::{NotAPdf, pdf};
 pub use shape::{Anchor, Ink, Page, Point, Rectangle, Shape, Sheet, Text, Weight};

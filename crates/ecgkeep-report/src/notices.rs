@@ -66,7 +66,7 @@ impl Seen {
 }
 
 /// The sentences under "This drawing", the weightiest first.
-pub(crate) fn notices(recording: &Recording, seen: &Seen, drawn: &[Lead], notes: &[String]) -> Vec<String> {
+pub(crate) fn notices(recording: &Recording, seen: &Seen, drawn: &[&Lead], notes: &[String]) -> Vec<String> {
     let mut all = Vec::new();
     let names = |leads: &[Lead]| leads.iter().map(Lead::name).collect::<Vec<_>>().join(", ");
     if !seen.not_recorded.is_empty() {
@@ -114,7 +114,7 @@ fn join<T>(all: &[T], one: impl Fn(&T) -> String) -> String {
 }
 
 /// Signals that are no voltages or have no place, waveforms of another kind, a lead that stands twice.
-fn undrawn(recording: &Recording, drawn: &[Lead]) -> Vec<String> {
+fn undrawn(recording: &Recording, drawn: &[&Lead]) -> Vec<String> {
     let mut all = Vec::new();
     let mut beats = 0;
     for waveform in &recording.waveforms {
@@ -140,7 +140,7 @@ fn undrawn(recording: &Recording, drawn: &[Lead]) -> Vec<String> {
                 SignalUnit::Volt if before.contains(&&signal.lead) => {
                     all.push(format!("{name} a second time"));
                 }
-                SignalUnit::Volt if drawn.contains(&signal.lead) => before.push(&signal.lead),
+                SignalUnit::Volt if is_drawn(drawn, &signal.lead) => before.push(&signal.lead),
                 SignalUnit::Volt => all.push(format!("{name} (no place in this layout)")),
                 SignalUnit::Uncalibrated => all.push(format!("{name} (no scale, so no voltage)")),
                 _ => all.push(format!("{name} (not a voltage)")),
@@ -152,6 +152,11 @@ fn undrawn(recording: &Recording, drawn: &[Lead]) -> Vec<String> {
     }
     all.dedup();
     all
+}
+
+/// Whether a page shows the lead, be it with its sign changed.
+fn is_drawn(drawn: &[&Lead], lead: &Lead) -> bool {
+    drawn.contains(&lead) || (*lead == Lead::AVR && drawn.contains(&&Lead::NegativeAVR))
 }
 
 /// Duration, sampling and resolution in words, a range where waveforms or leads differ.

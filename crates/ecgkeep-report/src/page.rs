@@ -8,7 +8,7 @@ use crate::footer::PageLine;
 use crate::frame::Frame;
 use crate::label::Occupancy;
 use crate::notices::Seen;
-use crate::slot::Slot;
+use crate::slot::{Row, Slot};
 use crate::typeset::Style;
 use crate::voltages::{Provenance, Voltages};
 use crate::{
@@ -23,7 +23,7 @@ pub(crate) struct Report<'a> {
     pub facts: &'a PageFacts,
     pub paper: &'a Paper,
     pub frame: Frame,
-    /// Every lead that a layout may show, with its voltages where there are any.
+    /// Every lead that some page shows, with its voltages where there are any.
     pub leads: Vec<(Lead, Option<Voltages>)>,
 }
 
@@ -33,10 +33,10 @@ impl Report<'_> {
     }
 }
 
-/// The page that begins at this moment of a recording that ends at that one.
-pub(crate) fn page(report: &Report, start: Exact, end: Exact, line: &PageLine) -> Page {
+/// The page with these rows that begins at this moment of a recording that ends at that one.
+pub(crate) fn page(report: &Report, rows: &[Row], start: Exact, end: Exact, line: &PageLine) -> Page {
     let (frame, paper) = (&report.frame, report.paper);
-    let slots = slot::slots(paper.layout, frame, end.minus(start).unwrap_or(Exact::ZERO));
+    let slots = slot::slots(rows, frame, end.minus(start).unwrap_or(Exact::ZERO));
     let mut all_runs: Vec<Vec<Vec<Point>>> = slots
         .iter()
         .map(|slot| match report.voltages(&slot.lead) {
@@ -65,15 +65,15 @@ pub(crate) fn page(report: &Report, start: Exact, end: Exact, line: &PageLine) -
     shapes.extend(grid::time_axis(frame, start, paper.speed));
     let last_base = bases.last().copied().unwrap_or(frame.grid.bottom);
     shapes.extend(grid::calibration_pulse(frame, last_base, paper.speed, paper.gain));
-    let drawn = slots.iter().zip(all_runs).filter(|(_, runs)| !runs.is_empty());
-    let paths = drawn.map(|(slot, runs)| tracing::path(slot, runs)).collect();
+    let not_empty = slots.iter().zip(all_runs).filter(|(_, runs)| !runs.is_empty());
+    let paths = not_empty.map(|(slot, runs)| tracing::path(slot, runs)).collect();
     shapes.push(Shape::Inside { clip: frame.grid, shapes: paths });
     shapes.extend(marks);
     shapes.extend(labels);
     shapes.extend(header::head(frame, report.recording, report.assessment, report.facts));
     shapes.extend(details::details(frame, report.recording, report.assessment, report.facts));
-    let in_layout: Vec<Lead> = slots.iter().map(|slot| slot.lead.clone()).collect();
-    let notices = notices::notices(report.recording, &seen, &in_layout, &report.facts.notes);
+    let drawn: Vec<&Lead> = report.leads.iter().map(|(lead, _)| lead).collect();
+    let notices = notices::notices(report.recording, &seen, &drawn, &report.facts.notes);
     shapes.extend(footer::foot(frame, paper, report.recording, report.facts, &notices, line));
     Page { description: format!("page {} of {}", line.number, line.count), shapes }
 }

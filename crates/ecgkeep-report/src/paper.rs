@@ -22,7 +22,7 @@ pub struct PageFacts {
 }
 
 /// Paper, scale and layout. The default is A4 landscape, 25 mm/s, 10 mm/mV, three rows of four leads with a strip
-/// of lead II.
+/// of lead II. What one page cannot hold at the chosen scale goes on on the next; nothing is made smaller to fit.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Paper {
     /// The size of the paper.
@@ -33,9 +33,11 @@ pub struct Paper {
     pub speed: Speed,
     /// Millimetres per millivolt.
     pub gain: Gain,
-    /// Which lead stands where.
+    /// How many leads stand side by side, and which stand below as strips.
     pub layout: Layout,
-    /// Pages to draw at most; the last one says what is left undrawn.
+    /// In which order the leads stand.
+    pub order: LeadOrder,
+    /// Pages of tracings to draw at most; the last one says what is left undrawn.
     pub pages_at_most: usize,
 }
 
@@ -50,6 +52,7 @@ impl Default for Paper {
             speed: Speed::default(),
             gain: Gain::default(),
             layout: Layout::default(),
+            order: LeadOrder::default(),
             pages_at_most: PAGES_AT_MOST,
         }
     }
@@ -62,6 +65,8 @@ pub enum PaperSize {
     /// 210 x 297 mm (ISO 216).
     #[default]
     A4,
+    /// 215.9 x 279.4 mm (ANSI/ASME Y14.1, size A; from memory).
+    Letter,
 }
 
 /// How the paper lies.
@@ -71,6 +76,8 @@ pub enum Orientation {
     /// The long side is the width.
     #[default]
     Landscape,
+    /// The short side is the width.
+    Portrait,
 }
 
 impl PaperSize {
@@ -78,9 +85,11 @@ impl PaperSize {
     pub(crate) fn dimensions(self, orientation: Orientation) -> (Mm, Mm) {
         let (short, long) = match self {
             PaperSize::A4 => (Mm::whole(210), Mm::whole(297)),
+            PaperSize::Letter => (Mm(215_900), Mm(279_400)),
         };
         match orientation {
             Orientation::Landscape => (long, short),
+            Orientation::Portrait => (short, long),
         }
     }
 }
@@ -89,16 +98,22 @@ impl PaperSize {
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
 #[non_exhaustive]
 pub enum Speed {
+    /// 12.5 mm/s: 1 mm is 0.08 s.
+    Mm12_5,
     /// 25 mm/s: 1 mm is 0.04 s.
     #[default]
     Mm25,
+    /// 50 mm/s: 1 mm is 0.02 s.
+    Mm50,
 }
 
 impl Speed {
     /// The way of one second.
     pub(crate) fn per_second(self) -> Mm {
         match self {
+            Speed::Mm12_5 => Mm(12_500),
             Speed::Mm25 => Mm::whole(25),
+            Speed::Mm50 => Mm::whole(50),
         }
     }
 }
@@ -107,25 +122,48 @@ impl Speed {
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
 #[non_exhaustive]
 pub enum Gain {
+    /// 5 mm/mV: 1 mm is 0.2 mV.
+    Mm5,
     /// 10 mm/mV: 1 mm is 0.1 mV.
     #[default]
     Mm10,
+    /// 20 mm/mV: 1 mm is 0.05 mV.
+    Mm20,
 }
 
 impl Gain {
     /// The height of one millivolt.
     pub(crate) fn per_millivolt(self) -> Mm {
         match self {
+            Gain::Mm5 => Mm::whole(5),
             Gain::Mm10 => Mm::whole(10),
+            Gain::Mm20 => Mm::whole(20),
         }
     }
 }
 
-/// Which lead stands where.
+/// How many leads stand side by side. Columns share one time axis with the strips below them.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
 #[non_exhaustive]
 pub enum Layout {
-    /// Three rows of four leads of 2.5 s each, below them lead II for 10 s.
+    /// Three rows of four leads, below them lead II as a strip.
     #[default]
     ThreeByFour,
+    /// Three rows of four leads, below them leads II, V1 and V5 as strips.
+    ThreeByFourThreeStrips,
+    /// Six rows of two leads, below them lead II as a strip.
+    SixByTwo,
+    /// Twelve rows, each lead for the whole length.
+    TwelveByOne,
+}
+
+/// In which order the leads stand (AHA/ACC/HRS 2007 Part I names both; from memory).
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
+#[non_exhaustive]
+pub enum LeadOrder {
+    /// I, II, III, aVR, aVL, aVF, V1 to V6.
+    #[default]
+    Standard,
+    /// By angle (Cabrera): aVL, I, -aVR, II, aVF, III, then V1 to V6.
+    Anatomical,
 }

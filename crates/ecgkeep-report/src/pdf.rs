@@ -21,6 +21,8 @@ use crate::{Ink, Mm, Page, Point, Rectangle, Shape, Sheet};
 
 /// Points of a PDF to the millimetre (ISO 32000-1, 8.3.2.3: 72 to the inch).
 const POINTS: f32 = 72.0 / 25.4;
+/// The page is drawn in thousandths of a millimetre: whole numbers are exact, short, and quick to write.
+const UNIT: f32 = POINTS / 1000.0;
 
 /// Why a sheet could not be written as PDF/A.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -48,7 +50,7 @@ pub fn pdf(sheet: &Sheet, made: &CivilTime) -> Result<Vec<u8>, NotAPdf> {
     let mut document = Document::new_with(settings);
     document.set_metadata(metadata(sheet, made));
     let faces = Typefaces::new().ok_or_else(|| NotAPdf("its fonts could not be read".to_owned()))?;
-    let size = PageSettings::from_wh(millimetres(sheet.width) * POINTS, millimetres(sheet.height) * POINTS)
+    let size = PageSettings::from_wh(units(sheet.width) * UNIT, units(sheet.height) * UNIT)
         .ok_or_else(|| NotAPdf("a page without width or height".to_owned()))?;
     for page in &sheet.pages {
         let mut paper = document.start_page_with(size.clone());
@@ -93,7 +95,7 @@ fn date(made: &CivilTime) -> DateTime {
 }
 
 fn draw_page(surface: &mut Surface, page: &Page, faces: &Typefaces) {
-    surface.push_transform(&Transform::from_scale(POINTS, POINTS));
+    surface.push_transform(&Transform::from_scale(UNIT, UNIT));
     for shape in &page.shapes {
         draw(surface, shape, faces);
     }
@@ -160,18 +162,18 @@ fn trace(builder: &mut PathBuilder, run: &[Point]) {
 }
 
 fn move_to(builder: &mut PathBuilder, point: Point) {
-    builder.move_to(millimetres(point.x), millimetres(point.y));
+    builder.move_to(units(point.x), units(point.y));
 }
 
 fn line_to(builder: &mut PathBuilder, point: Point) {
-    builder.line_to(millimetres(point.x), millimetres(point.y));
+    builder.line_to(units(point.x), units(point.y));
 }
 
 fn stroke_path(surface: &mut Surface, path: Option<Path>, width: Mm, ink: Ink, line_cap: LineCap) {
     let Some(path) = path else { return };
     let stroke = Stroke {
         paint: colour(ink).into(),
-        width: millimetres(width),
+        width: units(width),
         line_cap,
         line_join: LineJoin::Round,
         ..Stroke::default()
@@ -182,7 +184,7 @@ fn stroke_path(surface: &mut Surface, path: Option<Path>, width: Mm, ink: Ink, l
 }
 
 fn rectangle(area: Rectangle) -> Option<Path> {
-    let [left, top, right, bottom] = [area.left, area.top, area.right, area.bottom].map(millimetres);
+    let [left, top, right, bottom] = [area.left, area.top, area.right, area.bottom].map(units);
     let mut builder = PathBuilder::new();
     builder.push_rect(Rect::from_ltrb(left, top, right, bottom)?);
     builder.finish()
@@ -193,11 +195,8 @@ fn colour(ink: Ink) -> rgb::Color {
     rgb::Color::new(red, green, blue)
 }
 
-/// The nearest single-precision number: on a page within 0.00002 mm.
-#[expect(
-    clippy::cast_possible_truncation,
-    reason = "loses less than a thousandth of the last decimal on a page"
-)]
-pub(crate) fn millimetres(length: Mm) -> f32 {
-    length.to_f64() as f32
+/// A length in the units of the drawing; exact on a page, and up to 16 m.
+#[expect(clippy::cast_precision_loss, reason = "a page is far below 2^24 thousandths of a millimetre")]
+pub(crate) fn units(length: Mm) -> f32 {
+    length.0 as f32
 }

@@ -3,7 +3,7 @@
 use ecgkeep_recording::{Exact, Lead};
 
 use crate::frame::Frame;
-use crate::{Layout, Mm};
+use crate::{Layout, LeadOrder, Mm};
 
 /// A place for one tracing.
 #[derive(Clone, Debug)]
@@ -25,54 +25,75 @@ pub(crate) struct Slot {
     pub on_axis: bool,
 }
 
-/// Three rows of four leads; each column is the same stretch of time in all rows and in the strip below.
-const THREE_BY_FOUR: [[Lead; 4]; 3] = [
-    [Lead::I, Lead::AVR, Lead::V1, Lead::V4],
-    [Lead::II, Lead::AVL, Lead::V2, Lead::V5],
-    [Lead::III, Lead::AVF, Lead::V3, Lead::V6],
-];
+/// Rows of leads: each names what stands side by side, and whether it is a strip.
+#[derive(Clone, Debug)]
+pub(crate) struct Row {
+    pub leads: Vec<Lead>,
+    pub strip: bool,
+}
 
-/// Rows of the layout, the strip included.
-const ROWS: usize = 4;
+/// The limb leads in the usual order, and by angle (Cabrera).
+const LIMB: [Lead; 6] = [Lead::I, Lead::II, Lead::III, Lead::AVR, Lead::AVL, Lead::AVF];
+const LIMB_BY_ANGLE: [Lead; 6] = [Lead::AVL, Lead::I, Lead::NegativeAVR, Lead::II, Lead::AVF, Lead::III];
+const CHEST: [Lead; 6] = [Lead::V1, Lead::V2, Lead::V3, Lead::V4, Lead::V5, Lead::V6];
 
-/// The slots of a page on which so much of the recording is left to show, row by row.
-pub(crate) fn slots(layout: Layout, frame: &Frame, seconds_left: Exact) -> Vec<Slot> {
-    match layout {
-        Layout::ThreeByFour => three_by_four(frame, seconds_left),
+/// From row to row at least, in millimetres; project choice: closer rows at 10 mm/mV are hard to tell apart.
+const LEAST_PITCH: i32 = 13;
+
+/// The rows of a layout, from top to bottom.
+pub(crate) fn rows(layout: Layout, order: LeadOrder) -> Vec<Row> {
+    let limb = match order {
+        LeadOrder::Standard => LIMB,
+        LeadOrder::Anatomical => LIMB_BY_ANGLE,
+    };
+    let all: Vec<Lead> = limb.into_iter().chain(CHEST).collect();
+    let (count, strips): (usize, &[Lead]) = match layout {
+        Layout::ThreeByFour => (3, &[Lead::II]),
+        Layout::ThreeByFourThreeStrips => (3, &[Lead::II, Lead::V1, Lead::V5]),
+        Layout::SixByTwo => (6, &[Lead::II]),
+        Layout::TwelveByOne => (12, &[]),
+    };
+    let row = |n: usize| Row { leads: all.iter().skip(n).step_by(count).cloned().collect(), strip: false };
+    (0..count).map(row).chain(strips.iter().map(Row::strip)).collect()
+}
+
+impl Row {
+    /// A row of one lead over the whole length, which shows it again or by itself.
+    pub fn strip(lead: &Lead) -> Row {
+        Row { leads: vec![lead.clone()], strip: true }
     }
 }
 
-fn three_by_four(frame: &Frame, seconds_left: Exact) -> Vec<Slot> {
-    let strip = frame.grid.right - frame.origin_x;
-    let column = |n: i32| frame.origin_x + strip.times(n).over(4);
-    let quarter = i64::from(frame.milliseconds / 4);
-    let seconds = |milliseconds: i64| Exact::ratio(i128::from(milliseconds), 1000).unwrap_or(Exact::ZERO);
-    let mut slots = Vec::with_capacity(13);
-    for (row, leads) in THREE_BY_FOUR.iter().enumerate() {
-        for (n, lead) in (0..4).zip(leads) {
-            let (from, on_axis) = start(seconds(i64::from(n) * quarter), seconds(quarter), seconds_left);
+/// The rows in as few groups, evenly filled, as it takes for rows not to stand too close.
+pub(crate) fn groups<'a>(rows: &'a [Row], frame: &Frame) -> Vec<&'a [Row]> {
+    let room = (frame.grid.height().0 / 1000 - FIRST_BASE - LAST_BASE) / LEAST_PITCH + 1;
+    let most = usize::try_from(room).unwrap_or(1).max(1);
+    let groups = rows.len().div_ceil(most).max(1);
+    rows.chunks(rows.len().div_ceil(groups).max(1)).collect()
+}
+
+/// The slots of a page on which so much of the recording is left to show, row by row.
+pub(crate) fn slots(rows: &[Row], frame: &Frame, seconds_left: Exact) -> Vec<Slot> {
+    let length = frame.end_x - frame.origin_x;
+    let mut slots = Vec::new();
+    for (index, row) in rows.iter().enumerate() {
+        let count = i32::try_from(row.leads.len()).unwrap_or(1).max(1);
+        let part = |n: i32| Exact::ratio(i128::from(frame.milliseconds * n), i128::from(1000 * count));
+        let seconds = part(1).unwrap_or(Exact::ZERO);
+        for (n, lead) in (0..count).zip(&row.leads) {
+            let (from, on_axis) = start(part(n).unwrap_or(Exact::ZERO), seconds, seconds_left);
             slots.push(Slot {
                 lead: lead.clone(),
                 from,
                 on_axis,
-                seconds: seconds(quarter),
-                left: column(n),
-                right: column(n + 1),
-                row,
-                strip: false,
+                seconds,
+                left: frame.origin_x + length.times(n).over(count),
+                right: frame.origin_x + length.times(n + 1).over(count),
+                row: index,
+                strip: row.strip,
             });
         }
     }
-    slots.push(Slot {
-        lead: Lead::II,
-        from: Exact::ZERO,
-        seconds: seconds(4 * quarter),
-        left: frame.origin_x,
-        right: frame.grid.right,
-        row: ROWS - 1,
-        strip: true,
-        on_axis: true,
-    });
     slots
 }
 
@@ -89,9 +110,15 @@ fn start(aligned: Exact, length: Exact, seconds_left: Exact) -> (Exact, bool) {
 impl Slot {
     /// The name of the slot's shapes.
     pub fn id(&self) -> String {
-        let name: String =
-            self.lead.name().chars().map(|c| if c.is_ascii_alphanumeric() { c } else { '-' }).collect();
-        format!("{}-{name}", if self.strip { "strip" } else { "lead" })
+        let kind = if self.strip { "strip" } else { "lead" };
+        let name = self.lead.name();
+        let is_plain = |c: char| c.is_ascii_alphanumeric() || c == '-';
+        if name.chars().all(is_plain) {
+            return format!("{kind}-{name}");
+        }
+        // Two odd names may look alike when made plain: the row tells them apart.
+        let plain: String = name.chars().map(|c| if is_plain(c) { c } else { '-' }).collect();
+        format!("{kind}-{plain}-row-{}", self.row)
     }
 }
 
@@ -107,11 +134,15 @@ const MOST_BELOW: i32 = 30;
 /// where their tracings, which reach so far above and below 0 V, would leave the grid.
 pub(crate) fn bases(reach: &[(Mm, Mm)], frame: &Frame) -> Vec<Mm> {
     let up_to_whole = |length: Mm| (length.0 + 999).div_euclid(1000);
+    let gaps = i32::try_from(reach.len()).unwrap_or(1).saturating_sub(1).max(1);
+    let height = frame.grid.height().0 / 1000;
+    // What is left when the rows stand as close as they may.
+    let spare = (height - FIRST_BASE - LAST_BASE - LEAST_PITCH * gaps).max(0);
     let above = reach.first().map_or(0, |(above, _)| up_to_whole(*above) + 1);
     let below = reach.last().map_or(0, |(_, below)| up_to_whole(*below) + 1);
-    let first = above.clamp(FIRST_BASE, MOST_ABOVE);
-    let last = frame.grid.height().0 / 1000 - below.clamp(LAST_BASE, MOST_BELOW);
-    let gaps = i32::try_from(reach.len()).unwrap_or(1).saturating_sub(1).max(1);
+    let first = above.clamp(FIRST_BASE, MOST_ABOVE.min(FIRST_BASE + spare));
+    let spare = spare - (first - FIRST_BASE);
+    let last = height - below.clamp(LAST_BASE, MOST_BELOW.min(LAST_BASE + spare));
     (0..=gaps)
         .take(reach.len())
         .map(|row| frame.grid.top + Mm::whole(first + ((last - first) * row + gaps / 2) / gaps))
@@ -131,7 +162,7 @@ mod tests {
     fn columns_follow_the_strip_and_step_back_only_where_a_recording_ends_before_their_middle() {
         let frame = Frame::new(&Paper::default());
         let starts = |left: &str| {
-            let slots = slots(Layout::ThreeByFour, &frame, seconds(left));
+            let slots = slots(&rows(Layout::ThreeByFour, LeadOrder::Standard), &frame, seconds(left));
             slots[..4].iter().map(|slot| (slot.from.to_string(), slot.on_axis)).collect::<Vec<_>>()
         };
         let on = |text: &str| (text.to_owned(), true);
@@ -146,12 +177,45 @@ mod tests {
     fn rows_make_room_for_a_tall_first_and_a_deep_last_one() {
         let frame = Frame::new(&Paper::default());
         let at = |above: i32, below: i32| {
-            let mut reach = [(Mm::ZERO, Mm::ZERO); ROWS];
+            let mut reach = [(Mm::ZERO, Mm::ZERO); 4];
             (reach[0].0, reach[3].1) = (Mm::whole(above), Mm::whole(below));
             bases(&reach, &frame).iter().map(|base| (*base - frame.grid.top).0 / 1000).collect::<Vec<_>>()
         };
         assert_eq!(at(5, 5), [20, 47, 74, 101]);
         assert_eq!(at(30, 20), [31, 52, 73, 94]);
         assert_eq!(at(900, 900), [45, 58, 72, 85]);
+    }
+
+    #[test]
+    fn every_layout_shows_every_lead_once_besides_its_strips() {
+        for layout in
+            [Layout::ThreeByFour, Layout::ThreeByFourThreeStrips, Layout::SixByTwo, Layout::TwelveByOne]
+        {
+            for (order, avr) in [(LeadOrder::Standard, Lead::AVR), (LeadOrder::Anatomical, Lead::NegativeAVR)]
+            {
+                let rows = rows(layout, order);
+                let mut leads: Vec<Lead> =
+                    rows.iter().filter(|row| !row.strip).flat_map(|row| row.leads.clone()).collect();
+                assert!(leads.contains(&avr));
+                leads.sort_by_key(Lead::number);
+                leads.dedup();
+                assert_eq!(leads.len(), 12, "{layout:?}");
+            }
+        }
+        let first: Vec<String> =
+            rows(Layout::ThreeByFour, LeadOrder::Anatomical)[0].leads.iter().map(Lead::name).collect();
+        assert_eq!(first, ["aVL", "II", "V1", "V4"]);
+    }
+
+    #[test]
+    fn rows_that_would_stand_too_close_go_on_the_next_page() {
+        let portrait = Paper { orientation: crate::Orientation::Portrait, ..Paper::default() };
+        let sizes = |paper: &Paper, layout| {
+            let rows = rows(layout, LeadOrder::Standard);
+            groups(&rows, &Frame::new(paper)).iter().map(|group| group.len()).collect::<Vec<_>>()
+        };
+        assert_eq!(sizes(&Paper::default(), Layout::SixByTwo), [7]);
+        assert_eq!(sizes(&Paper::default(), Layout::TwelveByOne), [6, 6]);
+        assert_eq!(sizes(&portrait, Layout::TwelveByOne), [12]);
     }
 }

@@ -7,7 +7,7 @@ use krilla::surface::Surface;
 use krilla::text::{Font, GlyphId, KrillaGlyph};
 use rustybuzz::{Direction, Face, UnicodeBuffer};
 
-use crate::pdf::millimetres;
+use crate::pdf::units;
 use crate::{Anchor, Text, Weight};
 
 /// The two faces of the page, each as what is embedded and as what is shaped with.
@@ -37,27 +37,20 @@ impl Typefaces {
             .into_iter()
             .map(|(piece, direction)| (piece, shape(face, piece, direction)))
             .collect();
-        let size = millimetres(text.size);
+        let size = units(text.size);
         let natural: f32 =
             pieces.iter().flat_map(|(_, glyphs)| glyphs).map(|glyph| glyph.x_advance).sum::<f32>() * size;
         if natural <= 0.0 {
             return;
         }
-        let width = millimetres(text.width);
-        let left = millimetres(text.at.x)
+        let width = units(text.width);
+        let left = units(text.at.x)
             - match text.anchor {
                 Anchor::Start => 0.0,
                 Anchor::Middle => width / 2.0,
                 Anchor::End => width,
             };
-        surface.push_transform(&Transform::from_row(
-            width / natural,
-            0.0,
-            0.0,
-            1.0,
-            left,
-            millimetres(text.at.y),
-        ));
+        surface.push_transform(&Transform::from_row(width / natural, 0.0, 0.0, 1.0, left, units(text.at.y)));
         let mut x = 0.0;
         for (piece, glyphs) in &pieces {
             surface.draw_glyphs(Point::from_xy(x, 0.0), glyphs, font.clone(), piece, size, false);

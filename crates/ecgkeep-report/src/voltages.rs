@@ -47,6 +47,16 @@ impl Voltages {
                 pieces.push(Piece::new(waveform, signal.microvolts()));
             }
         }
+        if pieces.is_empty() && *lead == Lead::NegativeAVR {
+            // The same lead with its sign changed, which its name says: no new provenance.
+            let mut voltages = Voltages::of(recording, &Lead::AVR)?;
+            voltages
+                .pieces
+                .iter_mut()
+                .flat_map(|piece| &mut piece.microvolts)
+                .for_each(|value| *value = -*value);
+            return Some(Voltages { moved: -voltages.moved, ..voltages });
+        }
         if pieces.is_empty() {
             provenance = Provenance::DerivedHere;
             for waveform in recording.rhythm() {
@@ -136,6 +146,14 @@ mod tests {
             assert_eq!(voltages.pieces[0].microvolts[0], expected, "{lead}");
         }
         assert!(Voltages::of(&eight, &Lead::V1).is_none());
+    }
+
+    #[test]
+    fn minus_avr_is_avr_with_its_sign_changed() {
+        let recording = recording(&[(Lead::AVR, [700, 700, 701])]);
+        let voltages = Voltages::of(&recording, &Lead::NegativeAVR).expect("aVR is there");
+        assert_eq!(voltages.pieces[0].microvolts, [-700.0, -700.0, -701.0]);
+        assert_eq!((voltages.provenance, voltages.moved), (Provenance::Recorded, -700.0));
     }
 
     #[test]
