@@ -10,6 +10,7 @@ use ecgkeep_format::{Error, Kind, Note, Place, Result, Weight};
 use md5::{Digest, Md5};
 
 use crate::constants::{FLAC_BITS, FLAC_FRAME, SIGNAL_FILE};
+use crate::line::CORRECT_IT;
 
 const NOT_WHOLE: &str = "get the whole file again";
 
@@ -89,18 +90,18 @@ pub(crate) fn decode(wanted: &Wanted, count: usize, notes: &mut Vec<Note>) -> Re
 fn open<'a>(wanted: &Wanted<'a>) -> Result<FlacReader<&'a [u8]>> {
     if !wanted.bytes.starts_with(b"fLaC") {
         let text = "does not begin as a FLAC stream does";
-        return Err(wanted.error(Kind::Malformed, text.to_owned()));
+        return Err(wanted.error(Kind::Malformed, text.to_owned()).remedy(NOT_WHOLE));
     }
     let reader = FlacReader::new(wanted.bytes).map_err(|error| wanted.failed(error))?;
     let info = reader.streaminfo();
     if info.channels as usize != wanted.channels {
         let text = format!("the FLAC stream has {} channels for {} signals", info.channels, wanted.channels);
-        return Err(wanted.error(Kind::Malformed, text));
+        return Err(wanted.error(Kind::Malformed, text).remedy(CORRECT_IT));
     }
     if info.bits_per_sample > wanted.bits || !FLAC_BITS.contains(&info.bits_per_sample) {
         let text =
             format!("the FLAC stream has {} bits a sample, its format {}", info.bits_per_sample, wanted.bits);
-        return Err(wanted.error(Kind::Malformed, text));
+        return Err(wanted.error(Kind::Malformed, text).remedy(CORRECT_IT));
     }
     Ok(reader)
 }

@@ -4,7 +4,7 @@ use std::borrow::Cow;
 
 use ecgkeep_format::{Error, Kind, Limits, Note, Place, Result, Weight};
 
-use crate::constants::{INFO_STRINGS, LINE_BYTES, MOST_SEGMENTS, RECORD_LINE, SIGNAL_LINE};
+use crate::constants::{INFO_STRINGS, LINE_BYTES, MOST_SEGMENTS, RECORD_LINE, SEGMENT_LINE, SIGNAL_LINE};
 use crate::line::{CORRECT_IT, Line, shown, word};
 use crate::record_line::{RecordLine, count};
 use crate::signal_line::SignalLine;
@@ -81,7 +81,7 @@ impl Header {
                 continue;
             }
             let text = decode(bytes);
-            let clause = if record.is_none() { RECORD_LINE } else { SIGNAL_LINE };
+            let clause = record.as_ref().map_or(RECORD_LINE, clause_below);
             let line = Line { place, clause, text: &text };
             if !bytes.is_ascii() {
                 line.departure(notes, "the line holds characters that are not ASCII");
@@ -115,7 +115,7 @@ impl Header {
             let parts = if record.segments.is_some() { "segment" } else { "signal" };
             let text =
                 format!("{} {parts}s are stated, {} {parts} lines given", parts_due(&record), header.parts());
-            return Err(Error::malformed(end(), text).clause(SIGNAL_LINE).remedy(CORRECT_IT));
+            return Err(Error::malformed(end(), text).clause(clause_below(&record)).remedy(CORRECT_IT));
         }
         header.record = record;
         Ok(header)
@@ -150,6 +150,11 @@ impl Header {
 /// Signal or segment lines that follow the record line.
 fn parts_due(record: &RecordLine) -> usize {
     record.segments.unwrap_or(record.signals)
+}
+
+/// The clause of the lines below the record line.
+fn clause_below(record: &RecordLine) -> &'static str {
+    if record.segments.is_some() { SEGMENT_LINE } else { SIGNAL_LINE }
 }
 
 /// The record line, its counts within the limits.

@@ -66,6 +66,10 @@ impl Scale {
                 line.departure(notes, text);
             }
         }
+        if unit == SignalUnit::Volt && step.magnitude() < Exact::ONE {
+            let text = "the gain makes a count less than 1 nV, which is not plausible; it was kept as stated";
+            line.departure(notes, text);
+        }
         let from_baseline = |count: i64| Exact::whole(count).times(step).map(Exact::negated);
         let mut offset = from_baseline(signal.baseline.into()).ok_or_else(too_long)?;
         if let Some(stated) = lines.offset.as_ref().and_then(|offset| in_nano(offset, &unit)) {

@@ -66,7 +66,7 @@ pub(crate) fn read(
             let text = format!("more than the limit of {} samples in all segments", files.limits.samples);
             Error::new(Kind::Limit, text).at(line.place.clone())
         })?;
-        match &layout {
+        match &mut layout {
             None => {
                 if read.len() != header.record.signals {
                     let text =
@@ -165,12 +165,12 @@ fn spelling(signal: &Signal) -> String {
 /// A segment's signals in the order of the layout.
 fn arrange(
     line: &Line,
-    layout: &[Rated],
+    layout: &mut Vec<Rated>,
     read: Vec<Rated>,
     is_variable: bool,
     notes: &mut Vec<Note>,
 ) -> Result<Vec<Option<Rated>>> {
-    let names: Vec<String> = layout.iter().map(|(signal, _)| spelling(signal)).collect();
+    let mut names: Vec<String> = layout.iter().map(|(signal, _)| spelling(signal)).collect();
     if !is_variable {
         let found: Vec<String> = read.iter().map(|(signal, _)| spelling(signal)).collect();
         if found != names {
@@ -181,16 +181,20 @@ fn arrange(
     let mut arranged: Vec<Option<Rated>> = layout.iter().map(|_| None).collect();
     for (position, (signal, count)) in read.into_iter().enumerate() {
         let name = spelling(&signal);
-        let slot = if is_variable { names.iter().position(|known| *known == name) } else { Some(position) };
-        match slot.filter(|slot| arranged[*slot].is_none()) {
+        let is_free = |slot: &usize| arranged[*slot].is_none() && names[*slot] == name;
+        let slot = if is_variable { (0..names.len()).find(is_free) } else { Some(position) };
+        match slot {
             Some(slot) if layout[slot].1 != count => {
                 let text = format!("{name} has {count} samples per frame, {} before", layout[slot].1);
                 return Err(line.malformed(text));
             }
             Some(slot) => arranged[slot] = Some((signal, count)),
             None => {
-                let text = format!("the signal {} is not in the layout and was left out", shown(&name));
-                line.note(Weight::NotTaken, notes, text);
+                let text = format!("the signal {} is not in the layout and was put behind it", shown(&name));
+                line.departure(notes, text);
+                layout.push((without_samples(&signal), count));
+                names.push(name);
+                arranged.push(Some((signal, count)));
             }
         }
     }
@@ -233,7 +237,7 @@ fn join(
                 format!("the scale of {} changes between segments; a common one was taken", whole.lead);
             notes.push(Note::new(Weight::Departure, Place::file(file), text));
         }
-        scale.clone().give(&mut whole);
+        scale.give(&mut whole);
         for segment in &mut segments {
             let start = whole.samples.len();
             let length = segment.frames * count;
@@ -336,11 +340,11 @@ impl Common {
         piece.offset.minus(self.offset)?.over(self.step)?.to_whole()
     }
 
-    fn give(self, signal: &mut Signal) {
+    fn give(&self, signal: &mut Signal) {
         if let Some(step) = Step::new(self.step) {
             signal.step = step;
         }
-        (signal.offset, signal.unit) = (self.offset, self.unit);
+        (signal.offset, signal.unit) = (self.offset, self.unit.clone());
     }
 
     /// A piece on the common scale; its missing samples stay 0.

@@ -3,7 +3,7 @@
 
 use std::fmt::Write as _;
 
-use ecgkeep_format::{Error, Kind, Note, Result};
+use ecgkeep_format::{Error, Kind, Note, Result, Weight};
 use ecgkeep_recording::Exact;
 
 use crate::constants::{MOST_PER_FRAME, PACKINGS, Packing, UNITS_BYTES};
@@ -37,8 +37,6 @@ pub(crate) struct SignalLine {
     pub(crate) initial: Option<i64>,
     /// The sum of all samples, to be compared modulo 65536.
     pub(crate) checksum: Option<i64>,
-    /// Block size; 0 where it is not stated.
-    pub(crate) block_size: i64,
     /// The signal's name.
     pub(crate) description: Option<String>,
 }
@@ -54,7 +52,7 @@ impl SignalLine {
         };
         let mut signal = read_format(line, file, format, notes)?;
         let mut fields = Fields { line, rest, text_in_front: false };
-        let baseline = match fields.next_if(|word| looks_numeric(word) || word.starts_with(['/', '('])) {
+        let baseline = match fields.next_if(is_scale) {
             Some(scale) => read_scale(line, scale, &mut signal)?,
             None => None,
         };
@@ -66,7 +64,11 @@ impl SignalLine {
         signal.adc_zero = fields.integer("ADC zero")?.unwrap_or(0);
         signal.initial = fields.integer("initial value")?;
         signal.checksum = fields.integer("checksum")?;
-        signal.block_size = fields.integer("block size")?.unwrap_or(0);
+        let block_size = fields.integer("block size")?.unwrap_or(0);
+        if block_size != 0 {
+            let text = format!("the block size {block_size} was not kept: it is about tapes and devices");
+            line.note(Weight::NotTaken, notes, text);
+        }
         if fields.text_in_front {
             let text = format!("the description {} stands before all numbers were given", shown(fields.rest));
             line.departure(notes, text);
@@ -148,7 +150,7 @@ fn read_format(line: &Line, file: &str, found: &str, notes: &mut Vec<Note>) -> R
     };
     let (format, mut mark) = take("storage format")?;
     let packing = PACKINGS.iter().find(|packing| usize::from(packing.number) == format);
-    let packing = packing.filter(|_| !found.starts_with('0')).ok_or_else(|| {
+    let packing = packing.filter(|_| format == 0 || !found.starts_with('0')).ok_or_else(|| {
         let known: Vec<String> = PACKINGS.iter().map(|packing| packing.number.to_string()).collect();
         Error::new(Kind::Unsupported, format!("the storage format {} is not known", shown(found)))
             .at(line.place.clone())
@@ -192,9 +194,16 @@ fn read_format(line: &Line, file: &str, found: &str, notes: &mut Vec<Note>) -> R
         adc_zero: 0,
         initial: None,
         checksum: None,
-        block_size: 0,
         description: None,
     })
+}
+
+/// Whether a word stands where the gain does; `inf` and `NaN` are numbers to be refused, not descriptions.
+fn is_scale(word: &str) -> bool {
+    let first = word.split(['(', '/']).next().unwrap_or_default();
+    let unsigned = first.trim_start_matches(['-', '+']);
+    let is_no_number = ["inf", "infinity", "nan"].iter().any(|name| unsigned.eq_ignore_ascii_case(name));
+    looks_numeric(word) || word.starts_with(['/', '(']) || is_no_number
 }
 
 /// `gain[(baseline)][/units]`; gives the baseline where it is stated.
@@ -213,7 +222,7 @@ fn read_scale(line: &Line, found: &str, signal: &mut SignalLine) -> Result<Optio
             let inner = baseline.strip_suffix(')');
             let value = inner.and_then(|value| value.parse::<i64>().ok());
             let expected = "a whole number in parentheses";
-            (gain, Some(value.ok_or_else(|| line.wrong("baseline", baseline, expected))?))
+            (gain, Some(value.ok_or_else(|| line.wrong("baseline", &format!("({baseline}"), expected))?))
         }
         None => (scale, None),
     };

@@ -226,7 +226,6 @@ fn header(
             adc_zero: 0,
             initial: samples.first().map(|first| i64::from(*first)),
             checksum: Some(i64::from(checksum(samples).cast_signed())),
-            block_size: 0,
             description: None,
         };
         let mut lines = LeadLines { derived: signal.derived, skew: signal.skew, ..LeadLines::default() };

@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use ecgkeep_format::{Folder, Format, Limits, Memory, Options, Weight, write};
-use ecgkeep_recording::{Signal, differences};
+use ecgkeep_recording::{Lead, Mark, MarkKind, Recording, Signal, Wave, differences};
 use ecgkeep_wfdb::WFDB;
 use serde_json::Value;
 use sha2::{Digest, Sha256};
@@ -41,6 +41,26 @@ fn digest(signals: &[Vec<i32>]) -> String {
     hash.finalize().iter().map(|byte| format!("{byte:02x}")).collect()
 }
 
+/// LUDB has a file of annotations for each lead, named after it.
+fn check_ludb(name: &str, recording: &Recording, expected: &Value) {
+    let expected = expected.as_object().expect("annotations by lead");
+    assert_eq!(expected.len(), 12, "{name}");
+    for (annotator, expected) in expected {
+        let lead = Lead::from_name(annotator);
+        let marks = recording.waveforms[0].marks.iter().filter(|mark| mark.lead.as_ref() == Some(&lead));
+        let marks: Vec<&Mark> = marks.collect();
+        let count = |kind: MarkKind| marks.iter().filter(|mark| mark.kind == kind).count();
+        assert_eq!(marks.len() as u64, expected["n"], "{name}.{annotator}");
+        assert_eq!(count(MarkKind::Beat) as u64, expected["qrs"], "{name}.{annotator}");
+        assert_eq!(count(MarkKind::Peak(Wave::T)) as u64, expected["t"], "{name}.{annotator}");
+        assert_eq!(count(MarkKind::Peak(Wave::P)) as u64, expected["p"], "{name}.{annotator}");
+        if let Some(peaks) = expected.get("qrs_peaks") {
+            let beats = marks.iter().filter(|mark| mark.kind == MarkKind::Beat).map(|mark| mark.sample);
+            assert_eq!(serde_json::json!(beats.collect::<Vec<_>>()), *peaks, "{name}.{annotator}");
+        }
+    }
+}
+
 #[test]
 fn real_recordings_read_as_the_reference_reader_reads_them() {
     let Some(folder) = folder() else { return };
@@ -72,7 +92,7 @@ fn real_recordings_read_as_the_reference_reader_reads_them() {
         match name.as_str() {
             // 2274 annotations as PyPI wfdb 4.3.1 reads them
             "wfdb-vectors/100" => assert_eq!(marks, 2_274),
-            name if name.starts_with("ludb/") => assert!(marks > 300, "{name}: {marks} marks"),
+            name if name.starts_with("ludb/") => check_ludb(name, &recording, &expected["annotations"]),
             _ => assert_eq!(marks, 0, "{name}"),
         }
         let written = write(&WFDB, std::slice::from_ref(&recording), "copy", &Options::default());
