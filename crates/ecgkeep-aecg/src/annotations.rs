@@ -7,8 +7,8 @@
 
 use ecgkeep_format::{Error, Kind, Limits, Result};
 use ecgkeep_recording::{
-    Acquisition, CivilTime, Code, Coded, Device, Mark, Measurement, MeasurementKind, Person, Quantity, Recording,
-    Scope, Statement, Waveform,
+    Acquisition, CivilTime, Code, Coded, Device, Mark, Measurement, MeasurementKind, Person, Quantity,
+    Recording, Scope, Statement, Waveform,
 };
 
 use crate::constants::{
@@ -97,7 +97,9 @@ fn read_set(
     let takes = author.is_none() || found.author.is_none() || found.author == author;
     let scene = Scene { pieces, candidates, notes, takes };
     let at = match set.find("activityTime") {
-        Some(node) => node.find("low").map_or_else(|| sequences::read_stamp(node, notes), |low| sequences::read_stamp(low, notes))?,
+        Some(node) => node
+            .find("low")
+            .map_or_else(|| sequences::read_stamp(node, notes), |low| sequences::read_stamp(low, notes))?,
         None => None,
     };
     let (counted, stated) = (found.measurements.len() + found.mark_count, found.statements.len());
@@ -198,7 +200,9 @@ fn write_analyser(out: &mut Emitter<'_>, acquisition: &Acquisition) {
                     out.text("manufacturerModelName", model.as_deref());
                     out.text("softwareName", software.as_deref());
                     out.optional("playedManufacturedDevice", |out| {
-                        out.optional("manufacturerOrganization", |out| out.text("name", manufacturer.as_deref()));
+                        out.optional("manufacturerOrganization", |out| {
+                            out.text("name", manufacturer.as_deref())
+                        });
                     });
                 });
             });
@@ -224,7 +228,12 @@ fn write_person(out: &mut Emitter<'_>, person: &Person) {
 
 /// Reads one annotation; `false`, and nothing taken for good, where it says something that the model has no name for.
 /// `bounded` says that it stands within one that is bounded in time.
-pub(crate) fn read_annotation(node: Node<'_>, bounded: bool, scene: &Scene<'_, '_>, found: &mut Found) -> bool {
+pub(crate) fn read_annotation(
+    node: Node<'_>,
+    bounded: bool,
+    scene: &Scene<'_, '_>,
+    found: &mut Found,
+) -> bool {
     let Some(code) = node.find("code") else { return false };
     let name = code.peek("code").unwrap_or_default().to_ascii_uppercase();
     if code.peek("codeSystem").is_some_and(|system| system != MDC) {
@@ -240,7 +249,10 @@ pub(crate) fn read_annotation(node: Node<'_>, bounded: bool, scene: &Scene<'_, '
     } else if region.has_time() && node.find("value").is_none_or(|value| value.peek("value").is_none()) {
         scene.takes_or_says(node) && read_mark(node, code, &name, &region, scene, found)
     } else if node.find("value").is_some() {
-        !bounded && !region.has_time() && scene.takes_or_says(node) && read_measurement(node, code, &region, scene, found)
+        !bounded
+            && !region.has_time()
+            && scene.takes_or_says(node)
+            && read_measurement(node, code, &region, scene, found)
     } else {
         read_inner(node, bounded, scene, found)
     };
@@ -366,7 +378,8 @@ fn write_measurement(out: &mut Emitter<'_>, measurement: &Measurement) {
         _ => return,
     };
     let of_kind = || MEASUREMENTS.iter().filter(|row| row.0 == *kind);
-    let row = of_kind().find(|row| row.1 == formula.as_deref()).or_else(|| of_kind().find(|row| row.1.is_none()));
+    let row =
+        of_kind().find(|row| row.1 == formula.as_deref()).or_else(|| of_kind().find(|row| row.1.is_none()));
     write_annotation(out, row.map_or(kind.name(), |row| row.2), |out| {
         values::write_quantity(out, "value", true, &Quantity::new(*value, unit.as_str()));
         regions::write(out, &Bounds { points: &[], lead }, None);

@@ -52,7 +52,8 @@ pub(crate) fn parse<'a>(mut rest: &'a str, most_bytes: usize, into: &mut Vec<Att
         if trimmed.len() == rest.len() {
             return Err(malformed("no blank between attributes"));
         }
-        let (name, after) = trimmed.split_once('=').ok_or_else(|| malformed("an attribute without a value"))?;
+        let (name, after) =
+            trimmed.split_once('=').ok_or_else(|| malformed("an attribute without a value"))?;
         let (name, after) = (name.trim_end(), after.trim_start());
         if name.is_empty() || name.contains([' ', '\t', '\n', '\r', '"', '\'', '<']) {
             return Err(malformed("an attribute without a proper name"));
@@ -68,7 +69,10 @@ pub(crate) fn parse<'a>(mut rest: &'a str, most_bytes: usize, into: &mut Vec<Att
             return Err(malformed(&format!("the attribute {name} stands twice")));
         }
         if into.len() - first >= MOST_ATTRIBUTES {
-            return Err(Error::new(Kind::Limit, format!("more than {MOST_ATTRIBUTES} attributes in one tag")));
+            return Err(Error::new(
+                Kind::Limit,
+                format!("more than {MOST_ATTRIBUTES} attributes in one tag"),
+            ));
         }
         into.push(Attribute { name, value: resolve_value(value)?, taken: Cell::new(false) });
         rest = after;
@@ -151,7 +155,9 @@ mod tests {
 
     #[test]
     fn what_is_not_well_formed_is_refused() {
-        for tag in [" a", " a=1", " a='1", " a='1'b='2'", " a='1' a='2'", " a='<'", " a='&x;'", " a='&#0;'", " ='1'"] {
+        for tag in
+            [" a", " a=1", " a='1", " a='1'b='2'", " a='1' a='2'", " a='<'", " a='&x;'", " a='&#0;'", " ='1'"]
+        {
             assert_eq!(values(tag).unwrap_err().kind(), Kind::Malformed, "{tag}");
         }
         let many: String = (0..70).map(|n| format!(" a{n}=''")).collect();

@@ -27,12 +27,13 @@ const TIME: Carries = limited("a time of day needs a full date before it", "HL7 
 /// How a field is carried.
 pub(crate) fn carries(field: Field) -> Carries {
     match field {
-        Field::SubjectIdentifier => {
-            limited("an identifier has an assigner and no kind; texts as XML can hold them", "HL7 V3 data types, II")
-        }
+        Field::SubjectIdentifier => limited(
+            "an identifier has an assigner and no kind; texts as XML can hold them",
+            "HL7 V3 data types, II",
+        ),
         Field::SubjectName => TEXT,
         Field::BirthDate => Carries::Exact,
-        Field::Sex => TEXT,
+        Field::Sex => Carries::Exact,
         Field::Age | Field::Height | Field::Weight | Field::BloodPressure => NUMBER,
         Field::Race | Field::Medication | Field::History | Field::Indication => TEXT,
         Field::RecordingIdentifier => limited(
@@ -57,27 +58,21 @@ pub(crate) fn carries(field: Field) -> Carries {
         Field::HighPass | Field::LowPass | Field::Notch => NUMBER,
         Field::FilterWords => TEXT,
         Field::Mains => no("no control variable states the mains frequency"),
-        Field::Placement => {
-            limited("only a lead system of ISO/IEEE 11073 (MDC_ECG_LDSYS_) has a place", "DICOM PS3.16, CID 3263")
-        }
+        Field::Placement => limited(
+            "only a lead system of ISO/IEEE 11073 (MDC_ECG_LDSYS_) has a place",
+            "DICOM PS3.16, CID 3263",
+        ),
         Field::Urgency => no("a document for trials has no urgency"),
         Field::OrderNumber => no("a document for trials has no order number"),
         Field::SequenceNumber => no("a document has one identifier and no sequence number"),
         Field::Remark => limited("the remarks are the lines of one text", TREE),
         Field::Waveform => Carries::Exact,
-        Field::WaveformStart => {
-            limited("seconds that are no decimal of at most 18 digits are rounded to one", "HL7 V3 data types, PQ and TS")
-        }
-        Field::Rate => limited(
-            "where neither the interval nor the rate is a decimal of at most 18 digits, the interval is rounded to one",
-            "HL7 V3 data types, GLIST",
+        Field::WaveformStart => limited(
+            "seconds that are no decimal of at most 18 digits are rounded to one",
+            "HL7 V3 data types, PQ and TS",
         ),
-        Field::Length | Field::Lead | Field::LeadOrder => Carries::Exact,
+        Field::Rate | Field::Length | Field::Lead | Field::LeadOrder | Field::SignalUnit => Carries::Exact,
         Field::Label => TEXT,
-        Field::SignalUnit => limited(
-            "a unit that is spelled like a voltage reads as one, and no unit as uncalibrated",
-            "HL7 V3 data types, SLIST",
-        ),
         Field::Voltage => limited(
             "origin and scale are decimals: counts are divided by a whole number where that makes the scale one, else \
              the scale is rounded to 18 digits",
@@ -96,9 +91,10 @@ pub(crate) fn carries(field: Field) -> Carries {
             "a value is a decimal of at most 18 digits, of all leads or of one: beats and beat classes have no number",
             TREE,
         ),
-        Field::MeasurementFormula => {
-            limited("only the codes of a QTc name one of Bazett, Fridericia, Framingham, Hodges", "DICOM PS3.16, CID 3227")
-        }
+        Field::MeasurementFormula => limited(
+            "only the codes of a QTc name one of Bazett, Fridericia, Framingham, Hodges",
+            "DICOM PS3.16, CID 3227",
+        ),
         Field::Statement => TEXT,
         Field::StatementStatus => no("whether a statement is confirmed has no place; its author has"),
         Field::StatementAuthor => limited("an identifier has no kind; texts as XML can hold them", TREE),

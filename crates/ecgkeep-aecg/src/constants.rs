@@ -237,8 +237,14 @@ pub(crate) const VOLTAGES: &[(&str, i64)] =
     &[("uV", 1_000), ("nV", 1), ("mV", 1_000_000), ("V", 1_000_000_000), ("µV", 1_000), ("μV", 1_000)];
 
 /// Time units of UCUM and how many make a second.
-pub(crate) const TIMES: &[(&str, i64)] =
-    &[("s", 1), ("ms", 1_000), ("us", 1_000_000), ("ns", 1_000_000_000), ("µs", 1_000_000), ("μs", 1_000_000)];
+pub(crate) const TIMES: &[(&str, i64)] = &[
+    ("s", 1),
+    ("ms", 1_000),
+    ("us", 1_000_000),
+    ("ns", 1_000_000_000),
+    ("µs", 1_000_000),
+    ("μs", 1_000_000),
+];
 
 /// 10^9: the model counts in 10^-9 of a unit that is no voltage.
 pub(crate) const BILLION: Exact = Exact::whole(1_000_000_000);

@@ -3,13 +3,11 @@
 //! Identifiers of the recording, the trial and the site are told apart by their place; the model's `kind` says
 //! `recording`, `trial` or `site`. A trial that the source does not name is a `nullFlavor`.
 
-use ecgkeep_recording::{
-    Acquisition, Coded, Identifier, PartialDate, Quantity, Recording, Sex, Subject,
-};
+use ecgkeep_recording::{Acquisition, Coded, Identifier, PartialDate, Quantity, Recording, Sex, Subject};
 
 use crate::constants::{
-    AGE, CPT4, DIASTOLIC, ECG, GENDER, HEIGHT, HISTORY, KIND_RECORDING, KIND_SITE, KIND_TRIAL, LOINC, MEDICATION,
-    SYSTOLIC, WEIGHT,
+    AGE, CPT4, DIASTOLIC, ECG, GENDER, HEIGHT, HISTORY, KIND_RECORDING, KIND_SITE, KIND_TRIAL, LOINC,
+    MEDICATION, SYSTOLIC, WEIGHT,
 };
 use crate::document::Node;
 use crate::emit::Emitter;
@@ -32,7 +30,8 @@ pub(crate) fn read(root: Node<'_>, notes: &Notes) -> (Subject, Acquisition) {
         None => {}
     }
     if let Some(text) = root.child("text") {
-        acquisition.remarks = text.text().lines().map(str::to_owned).collect();
+        let text = text.text();
+        acquisition.remarks = text.split('\n').filter(|_| !text.is_empty()).map(str::to_owned).collect();
     }
     for reason in root.waiting("reasonCode") {
         let reason_read = values::coded(reason.take());
@@ -247,7 +246,8 @@ fn write_trial(out: &mut Emitter<'_>, acquisition: &Acquisition) {
     let Acquisition { identifiers, institution, .. } = acquisition;
     out.required("clinicalTrial", |out| {
         write_first_identifier(out, identifiers, KIND_TRIAL);
-        let has_site = institution.is_some() || identifiers.iter().any(|id| id.kind.as_deref() == Some(KIND_SITE));
+        let has_site =
+            institution.is_some() || identifiers.iter().any(|id| id.kind.as_deref() == Some(KIND_SITE));
         out.optional("location", |out| {
             out.optional("trialSite", |out| {
                 if has_site {
@@ -261,7 +261,9 @@ fn write_trial(out: &mut Emitter<'_>, acquisition: &Acquisition) {
 
 /// A fact about the subject: the code says which. `false`, and nothing taken for good, where it is not one of ours.
 fn read_fact(observation: Node<'_>, subject: &mut Subject) -> bool {
-    let (Some(code), Some(value)) = (observation.find("code"), observation.find("value")) else { return false };
+    let (Some(code), Some(value)) = (observation.find("code"), observation.find("value")) else {
+        return false;
+    };
     if code.peek("codeSystem").is_some_and(|system| system != LOINC) {
         return false;
     }

@@ -82,13 +82,16 @@ impl Digits {
             at += usize::from(negative);
             let digits = at;
             let mut value: i64 = 0;
-            while let Some(digit) = bytes.get(at).map(|byte| byte.wrapping_sub(b'0')).filter(|digit| *digit < 10) {
+            while let Some(digit) =
+                bytes.get(at).map(|byte| byte.wrapping_sub(b'0')).filter(|digit| *digit < 10)
+            {
                 value = value.wrapping_mul(10).wrapping_add(i64::from(digit));
                 at += 1;
             }
             let value = if negative { -value } else { value };
             // at most 10 digits cannot wrap
-            let is_plain = (1..=10).contains(&(at - digits)) && bytes.get(at).is_none_or(|byte| is_blank(*byte));
+            let is_plain =
+                (1..=10).contains(&(at - digits)) && bytes.get(at).is_none_or(|byte| is_blank(*byte));
             match i32::try_from(value) {
                 Ok(value) if is_plain && self.places == 0 => self.samples.push(value),
                 _ => {
@@ -190,9 +193,15 @@ mod tests {
     #[test]
     fn decimals_are_kept_exactly_by_a_finer_scale() {
         let digits = read(&["1 2.5 -3 +4 1E1 0.25"]);
-        assert_eq!((digits.samples.as_slice(), digits.places), ([100, 250, -300, 400, 1000, 25].as_slice(), 2));
+        assert_eq!(
+            (digits.samples.as_slice(), digits.places),
+            ([100, 250, -300, 400, 1000, 25].as_slice(), 2)
+        );
         let digits = read(&["+5 3.0 1E2"]);
-        assert_eq!((digits.samples.as_slice(), digits.places, digits.odd_spelling), ([5, 3, 100].as_slice(), 0, true));
+        assert_eq!(
+            (digits.samples.as_slice(), digits.places, digits.odd_spelling),
+            ([5, 3, 100].as_slice(), 0, true)
+        );
     }
 
     #[test]

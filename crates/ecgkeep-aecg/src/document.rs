@@ -78,10 +78,13 @@ impl<'a> Document<'a> {
         let mut reader = Reader::from_str(text);
         reader.config_mut().check_comments = false;
         loop {
-            let event = reader.read_event().map_err(|error| builder.syntax(&error, reader.error_position()))?;
+            let event =
+                reader.read_event().map_err(|error| builder.syntax(&error, reader.error_position()))?;
             let end = usize::try_from(reader.buffer_position()).unwrap_or(text.len());
             match event {
-                Event::Start(tag) => builder.start(end - tag.len() - 2, tag.len(), tag.name().0.len(), end)?,
+                Event::Start(tag) => {
+                    builder.start(end - tag.len() - 2, tag.len(), tag.name().0.len(), end)?
+                }
                 Event::Empty(tag) => {
                     builder.start(end - tag.len() - 3, tag.len(), tag.name().0.len(), end)?;
                     builder.end(end)?;
@@ -246,7 +249,7 @@ impl<'a> Builder<'a> {
             let digits = digits.get_mut();
             let before = digits.samples.len();
             digits.push(part.as_bytes(), self.samples_left);
-            self.samples_left -= digits.samples.len() - before;
+            self.samples_left = self.samples_left.saturating_sub(digits.samples.len() - before);
             return if digits.is_too_long() {
                 let what = "more samples than the limit allows";
                 Err(self.error(Kind::Limit, what, end).remedy("raise the limit of samples"))
@@ -259,7 +262,11 @@ impl<'a> Builder<'a> {
         }
         let checked = check_chars(&part);
         if part.len() + open.text.len() > self.text_bytes {
-            return Err(self.error(Kind::Limit, format!("a text of more than {} bytes", self.text_bytes), end));
+            return Err(self.error(
+                Kind::Limit,
+                format!("a text of more than {} bytes", self.text_bytes),
+                end,
+            ));
         }
         if let Err(error) = checked {
             return Err(self.malformed(error.what(), end));
@@ -315,7 +322,9 @@ impl<'a> Text<'a> {
     fn push(&mut self, part: Cow<'a, str>, verbatim: bool) {
         // XML 1.0, 2.11: a line ends with one line feed
         let mut part = match part {
-            Cow::Borrowed(text) if !text.contains('\r') || (verbatim && text.len() == 1) => Cow::Borrowed(text),
+            Cow::Borrowed(text) if !text.contains('\r') || (verbatim && text.len() == 1) => {
+                Cow::Borrowed(text)
+            }
             Cow::Owned(text) if text == "\r" => Cow::Owned(text),
             text => Cow::Owned(text.replace("\r\n", "\n").replace('\r', "\n")),
         };

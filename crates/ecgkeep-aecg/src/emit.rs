@@ -108,9 +108,7 @@ impl<'a> Emitter<'a> {
         let mut has_extra = false;
         for (number, item) in extras.iter().enumerate() {
             let Item::Attribute(namespace, attribute, value) = item else { continue };
-            let same = |item: &Item<'_>| {
-                matches!(item, Item::Attribute(space, own, _) if space == namespace && own == attribute)
-            };
+            let same = |item: &Item<'_>| matches!(item, Item::Attribute(space, own, _) if space == namespace && own == attribute);
             if extras[..number].iter().any(same) {
                 continue;
             }

@@ -41,9 +41,10 @@ pub(crate) fn decode<'a>(file: &str, bytes: &'a [u8]) -> Result<Decoded<'a>> {
         }
         Scheme::Utf8Mark => {
             let text = utf8(&bytes[3..]).map_err(|at| malformed(bad_byte(at + 3)))?;
-            let departure = declared(&bytes[3..])
-                .filter(|label| !label.eq_ignore_ascii_case("utf-8"))
-                .map(|label| format!("declares the encoding {label} after a UTF-8 byte order mark: the mark rules"));
+            let departure =
+                declared(&bytes[3..]).filter(|label| !label.eq_ignore_ascii_case("utf-8")).map(|label| {
+                    format!("declares the encoding {label} after a UTF-8 byte order mark: the mark rules")
+                });
             Ok(Decoded { text: Cow::Borrowed(text), departure })
         }
         Scheme::Ascii => {
@@ -135,8 +136,11 @@ pub(crate) fn is_xml_char(c: char) -> bool {
 pub(crate) fn check_chars(text: &str) -> std::result::Result<(), Error> {
     match text.chars().find(|c| !is_xml_char(*c)) {
         None => Ok(()),
-        Some(c) => Err(Error::new(Kind::Malformed, format!("the character U+{:04X} is not allowed in {XML}", c as u32))
-            .clause("XML 1.0, 2.2")),
+        Some(c) => Err(Error::new(
+            Kind::Malformed,
+            format!("the character U+{:04X} is not allowed in {XML}", c as u32),
+        )
+        .clause("XML 1.0, 2.2")),
     }
 }
 
@@ -169,7 +173,9 @@ mod tests {
 
     #[test]
     fn what_is_no_text_is_refused() {
-        for bytes in [b"<a>\xFF</a>".as_slice(), b"\xFF\xFE<\0\0", b"PK\x03\x04", b"<?xml encoding='klingon'?><a/>"] {
+        for bytes in
+            [b"<a>\xFF</a>".as_slice(), b"\xFF\xFE<\0\0", b"PK\x03\x04", b"<?xml encoding='klingon'?><a/>"]
+        {
             assert!(decode("r", bytes).is_err(), "{bytes:?}");
         }
     }

@@ -157,7 +157,8 @@ mod tests {
 
     #[test]
     fn what_nobody_took_keeps_its_path() {
-        let document = "<r xmlns='urn:hl7-org:v3'><a/><a><b note='x' classCode='OBS'>stray<c>1</c></b></a></r>";
+        let document =
+            "<r xmlns='urn:hl7-org:v3'><a/><a><b note='x' classCode='OBS'>stray<c>1</c></b></a></r>";
         let second = "<a><b note='x' classCode='OBS'>stray<c>1</c></b></a>";
         assert_eq!(extras(document, &["a"]), [("/r/a".to_owned(), second.to_owned())]);
         let document = document.replace("<a/>", "");
@@ -188,7 +189,9 @@ mod tests {
             value: ExtraValue::Text(text.into()),
         };
         assert!(Item::of(&extra("/AnnotatedECG/x", "<x/>")).is_some());
-        for (address, text) in [("/A/x", "<y/>"), ("/A/x", "<x>"), ("/A/x", "<x/><x/>"), ("/A/@a b", ""), ("x", "<x/>")] {
+        for (address, text) in
+            [("/A/x", "<y/>"), ("/A/x", "<x>"), ("/A/x", "<x/><x/>"), ("/A/@a b", ""), ("x", "<x/>")]
+        {
             assert!(Item::of(&extra(address, text)).is_none(), "{address} {text}");
         }
     }

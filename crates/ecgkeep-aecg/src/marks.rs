@@ -41,7 +41,11 @@ pub(crate) fn read(
     let more_exact = |base: &str| name.strip_prefix(base).is_some_and(|rest| rest.starts_with('_'));
     if name == WAVE || more_exact(WAVE) {
         let wave = if name == WAVE { read_wave(value, &mut what) } else { wave_of(name) };
-        let bounds = [(low, MarkKind::Onset as fn(Wave) -> MarkKind), (center, MarkKind::Peak), (high, MarkKind::Offset)];
+        let bounds = [
+            (low, MarkKind::Onset as fn(Wave) -> MarkKind),
+            (center, MarkKind::Peak),
+            (high, MarkKind::Offset),
+        ];
         places.extend(bounds.into_iter().filter_map(|(sample, kind)| Some((sample?, kind(wave.clone())))));
     } else {
         let kind = KINDS.iter().find(|row| row.1 == name || more_exact(row.1));
@@ -227,7 +231,9 @@ fn write_wave(out: &mut Emitter<'_>, wave: &Wave, label: Option<&str>, codes: &[
             code = Code { system: MDC.to_owned(), value: name.clone(), meaning: None };
             attributes.extend(values::code_attributes(&code));
         }
-        (None, Wave::Other(name)) => attributes.extend([("nullFlavor", "OTH"), ("displayName", name.as_str())]),
+        (None, Wave::Other(name)) => {
+            attributes.extend([("nullFlavor", "OTH"), ("displayName", name.as_str())])
+        }
         (None, _) => attributes.push(("nullFlavor", "UNK")),
     }
     out.with("value", &attributes, true, |out| {

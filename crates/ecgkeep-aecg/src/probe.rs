@@ -12,8 +12,7 @@ use crate::encoding::decode_head;
 pub(crate) fn probe(name: &str, head: &[u8]) -> Match {
     let text = decode_head(head);
     let mut reader = NsReader::from_str(text.trim_start());
-    loop {
-        let Ok((namespace, event)) = reader.read_resolved_event() else { break };
+    while let Ok((namespace, event)) = reader.read_resolved_event() {
         match event {
             Event::Start(tag) | Event::Empty(tag) => {
                 let is_ours = tag.local_name().as_ref() == ROOT;
@@ -31,7 +30,9 @@ pub(crate) fn probe(name: &str, head: &[u8]) -> Match {
     // the root lies beyond the bytes shown, or the file is none of XML
     let is_xml = text.trim_start().starts_with('<');
     match name.rsplit_once('.') {
-        Some((_, ending)) if ending.eq_ignore_ascii_case("xml") && (is_xml || head.is_empty()) => Match::ByName,
+        Some((_, ending)) if ending.eq_ignore_ascii_case("xml") && (is_xml || head.is_empty()) => {
+            Match::ByName
+        }
         Some((_, ending)) if ending.eq_ignore_ascii_case("aecg") => Match::ByName,
         _ => Match::No,
     }
@@ -46,7 +47,8 @@ mod tests {
         let document = "<?xml version='1.0'?><!-- a --><AnnotatedECG xmlns='urn:hl7-org:v3'><id/>";
         assert_eq!(probe("x", document.as_bytes()), Match::Certain);
         assert_eq!(probe("x", b"<h:AnnotatedECG xmlns:h='urn:hl7-org:v3'/>"), Match::Certain);
-        let utf16: Vec<u8> = format!("\u{FEFF}{document}").encode_utf16().flat_map(u16::to_le_bytes).collect();
+        let utf16: Vec<u8> =
+            format!("\u{FEFF}{document}").encode_utf16().flat_map(u16::to_le_bytes).collect();
         assert_eq!(probe("x", &utf16), Match::Certain);
         assert_eq!(probe("x.xml", b"<AnnotatedECG><id/>"), Match::Likely);
         assert_eq!(probe("x.xml", b"<html xmlns='urn:hl7-org:v3'>"), Match::No);

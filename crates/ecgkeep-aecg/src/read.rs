@@ -41,7 +41,9 @@ fn read_recording(document: &Document<'_>, limits: &Limits, notes: &Notes) -> Re
     let (subject, mut acquisition) = demographics::read(root, notes);
     let pieces = series::read_all(root, &mut acquisition, limits, notes)?;
     if pieces.is_empty() {
-        return Err(root.malformed("no series with samples").remedy("a document without samples is no recording"));
+        return Err(root
+            .malformed("no series with samples")
+            .remedy("a document without samples is no recording"));
     }
     let found = annotations::read_all(&pieces, &mut acquisition, limits, notes)?;
     let stated = read_effective_time(root, notes);
@@ -90,7 +92,8 @@ fn seconds_to(piece: &Piece<'_>, start: &CivilTime, notes: &Notes) -> Exact {
             return Exact::ZERO;
         }
         time::between(start, time).unwrap_or_else(|| {
-            let what = format!("the series begins at {time}, the recording at {start}: taken to begin together");
+            let what =
+                format!("the series begins at {time}, the recording at {start}: taken to begin together");
             notes.departure(piece.series, what);
             Exact::ZERO
         })

@@ -103,7 +103,10 @@ pub(crate) fn sample(point: Point, piece: &Piece<'_>, notes: &Notes) -> Option<i
     let sample = values::nearest(position)?;
     let off = position.minus(sample.into())?.magnitude();
     if off > Exact::ratio(1, 1_000_000).unwrap_or(Exact::ZERO) {
-        notes.not_taken(piece.series, "times of annotations that lie between two samples: the nearest sample is taken");
+        notes.not_taken(
+            piece.series,
+            "times of annotations that lie between two samples: the nearest sample is taken",
+        );
     }
     Some(sample)
 }
@@ -126,18 +129,20 @@ pub(crate) fn write(out: &mut Emitter<'_>, bounds: &Bounds<'_>, axis: Option<(&W
             if let Some((waveform, head)) = axis
                 && !points.is_empty()
             {
-                out.required("component", |out| out.required("boundary", |out| {
-                    let (name, kind) = match head {
-                        Head::Absolute(_) => (TIME_ABSOLUTE, "IVL_TS"),
-                        Head::Relative(_) => (TIME_RELATIVE, "IVL_PQ"),
-                    };
-                    values::write_code(out, ACT_CODE, name);
-                    out.with("value", &[("xsi:type", kind)], true, |out| {
-                        for (part, sample) in *points {
-                            write_point(out, part, *sample, waveform, head);
-                        }
-                    });
-                }));
+                out.required("component", |out| {
+                    out.required("boundary", |out| {
+                        let (name, kind) = match head {
+                            Head::Absolute(_) => (TIME_ABSOLUTE, "IVL_TS"),
+                            Head::Relative(_) => (TIME_RELATIVE, "IVL_PQ"),
+                        };
+                        values::write_code(out, ACT_CODE, name);
+                        out.with("value", &[("xsi:type", kind)], true, |out| {
+                            for (part, sample) in *points {
+                                write_point(out, part, *sample, waveform, head);
+                            }
+                        });
+                    })
+                });
             }
             if let Some(lead) = lead {
                 out.required("component", |out| {

@@ -5,7 +5,9 @@
 use ecgkeep_format::{Error, Kind, Limits, Result};
 use ecgkeep_recording::{CivilTime, Code, Exact, Lead, Rate, Signal, SignalUnit, Step, Waveform};
 
-use crate::constants::{ACT_CODE, BILLION, LEAD, MDC, PARTITION_2, TIME_ABSOLUTE, TIME_RELATIVE, TIMES, VOLTAGES};
+use crate::constants::{
+    ACT_CODE, BILLION, LEAD, MDC, PARTITION_2, TIME_ABSOLUTE, TIME_RELATIVE, TIMES, VOLTAGES,
+};
 use crate::digits::{Digits, power_of_ten};
 use crate::document::Node;
 use crate::emit::Emitter;
@@ -68,15 +70,19 @@ pub(crate) fn read(
             times = Some(read_times(value, is_absolute, extent, rate_stated, notes)?);
             continue;
         }
-        let (lead, label) = read_lead(code, notes).ok_or_else(|| code.malformed("a sequence without a code"))?;
-        let signal = read_signal(value, lead.clone(), label, notes).map_err(|error| error.within(format!("lead {lead}")))?;
+        let (lead, label) =
+            read_lead(code, notes).ok_or_else(|| code.malformed("a sequence without a code"))?;
+        let signal = read_signal(value, lead.clone(), label, notes)
+            .map_err(|error| error.within(format!("lead {lead}")))?;
         if !matches!(lead, Lead::Other(_)) && signals.iter().any(|own| own.lead == lead) {
             return Err(sequence.malformed(format!("lead {lead} stands twice in one set")));
         }
         if let Some(first) = signals.first().filter(|first| first.samples.len() != signal.samples.len()) {
             let (length, expected, other) = (signal.samples.len(), first.samples.len(), &first.lead);
             let what = format!("lead {lead} has {length} samples, lead {other} has {expected}");
-            return Err(value.malformed(what).remedy("ask for the file again: which samples are missing cannot be known"));
+            return Err(value
+                .malformed(what)
+                .remedy("ask for the file again: which samples are missing cannot be known"));
         }
         signals.push(signal);
         if signals.len() > limits.signals {
@@ -149,12 +155,13 @@ fn read_times(
     let malformed = || increment.malformed(format!("the increment {text:?} is not above zero"));
     let rate = Exact::ONE.over(interval).and_then(Rate::new).ok_or_else(malformed)?;
     let head = match value.child("head") {
-        Some(head) if is_absolute => {
-            Head::Absolute(read_stamp(head, notes)?.ok_or_else(|| head.malformed("the time sequence has no head"))?)
-        }
+        Some(head) if is_absolute => Head::Absolute(
+            read_stamp(head, notes)?.ok_or_else(|| head.malformed("the time sequence has no head"))?,
+        ),
         Some(head) => Head::Relative(read_seconds(head)?),
         None => {
-            notes.departure(value, "a time sequence without a head: it begins with the series' effectiveTime");
+            notes
+                .departure(value, "a time sequence without a head: it begins with the series' effectiveTime");
             match extent.low {
                 Some(low) if is_absolute => Head::Absolute(low),
                 _ => Head::Relative(Exact::ZERO),
@@ -178,7 +185,10 @@ fn exact_rate(rate: Rate, stated: Option<Exact>, increment: Node<'_>, text: &str
     match stated {
         Some(stated) if agrees(stated) == Some(true) => Rate::new(stated).unwrap_or(rate),
         Some(stated) => {
-            notes.not_taken(increment, format!("the stated sampling rate {stated} Hz, which the increment contradicts"));
+            notes.not_taken(
+                increment,
+                format!("the stated sampling rate {stated} Hz, which the increment contradicts"),
+            );
             rate
         }
         None => rate,
@@ -214,13 +224,20 @@ fn read_listed_times(value: Node<'_>, is_absolute: bool) -> Result<(Head, Rate)>
 /// The interval of a set without a time sequence, from the series' `effectiveTime` and the number of samples.
 fn times_of_extent(set: Node<'_>, extent: &Extent, samples: usize, notes: &Notes) -> Result<(Head, Rate)> {
     let (Some(low), Some(high)) = (extent.low, extent.high) else {
-        return Err(set.malformed("neither a time sequence nor an effectiveTime with low and high: the rate is unknown"));
+        return Err(set.malformed(
+            "neither a time sequence nor an effectiveTime with low and high: the rate is unknown",
+        ));
     };
     let rate = time::between(&low, &high)
         .and_then(|seconds| Exact::whole(i64::try_from(samples).ok()?).over(seconds))
         .and_then(Rate::new)
-        .ok_or_else(|| set.malformed("no time sequence, and low and high of the effectiveTime give no rate"))?;
-    notes.departure(set, format!("no time sequence: the rate {rate} Hz is {samples} samples over the effectiveTime"));
+        .ok_or_else(|| {
+            set.malformed("no time sequence, and low and high of the effectiveTime give no rate")
+        })?;
+    notes.departure(
+        set,
+        format!("no time sequence: the rate {rate} Hz is {samples} samples over the effectiveTime"),
+    );
     Ok((Head::Absolute(low), rate))
 }
 
@@ -245,7 +262,8 @@ fn write_times(out: &mut Emitter<'_>, head: &Head, rate: Rate) {
 /// A time in seconds from a PQ in s, ms, us or ns.
 pub(crate) fn read_seconds(node: Node<'_>) -> Result<Exact> {
     let text = node.attribute("value").unwrap_or_default();
-    let value = values::number(text).ok_or_else(|| node.malformed(format!("{text:?} is no number of seconds")))?;
+    let value =
+        values::number(text).ok_or_else(|| node.malformed(format!("{text:?} is no number of seconds")))?;
     let unit = node.attribute("unit").unwrap_or_default();
     let per_second = TIMES.iter().find(|row| row.0 == unit).map(|row| row.1);
     let per_second = match (per_second, value.is_zero()) {
@@ -324,11 +342,7 @@ pub(crate) fn write_lead(out: &mut Emitter<'_>, lead: &Lead, label: Option<&str>
         lead => lead.reference_id(),
     };
     let name = lead.name();
-    let code = Code {
-        system: MDC.to_owned(),
-        value: value.clone().unwrap_or_default(),
-        meaning: None,
-    };
+    let code = Code { system: MDC.to_owned(), value: value.clone().unwrap_or_default(), meaning: None };
     let attributes = match value {
         Some(_) if !again => values::code_attributes(&code),
         _ => vec![("nullFlavor", "OTH"), ("displayName", name.as_str())],
@@ -357,7 +371,8 @@ fn read_signal(value: Node<'_>, lead: Lead, label: Option<String>, notes: &Notes
     let part = |name: &'static str| {
         let node = value.child(name).ok_or_else(|| value.malformed(format!("no {name}")))?;
         let text = node.attribute("value").unwrap_or_default();
-        let number = values::number(text).ok_or_else(|| node.malformed(format!("the {name} {text:?} is no number")))?;
+        let number = values::number(text)
+            .ok_or_else(|| node.malformed(format!("the {name} {text:?} is no number")))?;
         Ok((node, number, node.attribute("unit").unwrap_or_default()))
     };
     let (origin_node, origin, origin_unit) = part("origin")?;
@@ -366,16 +381,24 @@ fn read_signal(value: Node<'_>, lead: Lead, label: Option<String>, notes: &Notes
     let (unit, factor) = if is_count {
         (SignalUnit::Uncalibrated, BILLION)
     } else {
-        unit_of(scale_unit).ok_or_else(|| scale_node.malformed("the scale has no unit").remedy("no unit is guessed"))?
+        unit_of(scale_unit)
+            .ok_or_else(|| scale_node.malformed("the scale has no unit").remedy("no unit is guessed"))?
     };
     let origin_factor = match unit_of(origin_unit) {
         Some((own, factor)) if own == unit => factor,
         None if origin.is_zero() || is_count => factor,
         None => return Err(origin_node.malformed("the origin has no unit").remedy("no unit is guessed")),
-        Some(_) => return Err(origin_node.malformed(format!("the origin is in {origin_unit}, the scale in {scale_unit}"))),
+        Some(_) => {
+            return Err(
+                origin_node.malformed(format!("the origin is in {origin_unit}, the scale in {scale_unit}"))
+            );
+        }
     };
     if !matches!(unit, SignalUnit::Volt | SignalUnit::Uncalibrated) && !matches!(lead, Lead::Other(_)) {
-        notes.departure(scale_node, format!("the unit {scale_unit:?} of lead {lead} is no voltage: kept, never drawn"));
+        notes.departure(
+            scale_node,
+            format!("the unit {scale_unit:?} of lead {lead} is no voltage: kept, never drawn"),
+        );
     }
     let digits = read_digits(value)?;
     if digits.odd_spelling {
@@ -405,7 +428,7 @@ fn unit_of(unit: &str) -> Option<(SignalUnit, Exact)> {
 fn write_signal(out: &mut Emitter<'_>, signal: &Signal) {
     let (kind, unit, per_unit) = match &signal.unit {
         SignalUnit::Volt => ("SLIST_PQ", VOLTAGES[0].0, VOLTAGES[0].1.into()),
-        SignalUnit::Other(name) if !name.is_empty() => ("SLIST_PQ", name.as_str(), BILLION),
+        SignalUnit::Other(name) => ("SLIST_PQ", name.as_str(), BILLION),
         _ => ("SLIST_INT", "", BILLION),
     };
     let stride = whole_stride(signal, per_unit);
@@ -430,7 +453,9 @@ fn write_signal(out: &mut Emitter<'_>, signal: &Signal) {
             // a list has no token for a missing sample: what stands there is the count nearest to zero
             let zero = zero_count(signal);
             let samples = signal.samples.iter().enumerate();
-            out.digits(samples.map(|(at, count)| if signal.is_missing(at) { zero / stride } else { count / stride }));
+            out.digits(
+                samples.map(|(at, count)| if signal.is_missing(at) { zero / stride } else { count / stride }),
+            );
         });
     });
 }

@@ -7,12 +7,13 @@
 
 use ecgkeep_format::{Limits, Result};
 use ecgkeep_recording::{
-    Acquisition, CivilTime, Code, Coded, Device, Exact, Filters, Person, Quantity, Rate, Waveform, WaveformKind,
+    Acquisition, CivilTime, Code, Coded, Device, Exact, Filters, Person, Quantity, Rate, Waveform,
+    WaveformKind,
 };
 
 use crate::constants::{
-    ACT_CODE, CUTOFF_FREQUENCY, FILTER_DESCRIPTION, HIGH_PASS, LEAD_SYSTEM, LOW_PASS, MDC, NOTCH, NOTCH_FREQUENCY,
-    REPRESENTATIVE_BEAT, RHYTHM, SAMPLE_RATE,
+    ACT_CODE, CUTOFF_FREQUENCY, FILTER_DESCRIPTION, HIGH_PASS, LEAD_SYSTEM, LOW_PASS, MDC, NOTCH,
+    NOTCH_FREQUENCY, REPRESENTATIVE_BEAT, RHYTHM, SAMPLE_RATE,
 };
 use crate::document::Node;
 use crate::emit::Emitter;
@@ -81,10 +82,12 @@ fn read_one<'d>(
     Ok(())
 }
 
-/// Writes the series of one waveform that is no derived one; `inside` writes what follows the sets.
+/// Writes the series of one waveform that is no derived one, `place` its number among those; `inside` writes what
+/// follows the sets.
 pub(crate) fn write(
     out: &mut Emitter<'_>,
     waveform: &Waveform,
+    place: u32,
     extent: &Extent,
     head: &Head,
     acquisition: &Acquisition,
@@ -92,7 +95,7 @@ pub(crate) fn write(
 ) {
     out.required("component", |out| {
         out.with("series", &[("classCode", "OBSSER"), ("moodCode", "EVN")], true, |out| {
-            write_kind(out, &waveform.kind, 0);
+            write_kind(out, &waveform.kind, place);
             write_extent(out, extent);
             write_recorder(out, &acquisition.recorder);
             for operator in &acquisition.operators {
@@ -308,8 +311,11 @@ fn read_conditions(series: Node<'_>, acquisition: &mut Acquisition, notes: &Note
                         true
                     }
                     Some(hertz) => {
-                        let slot =
-                            if name == HIGH_PASS { &mut filters.high_pass_hz } else { &mut filters.low_pass_hz };
+                        let slot = if name == HIGH_PASS {
+                            &mut filters.high_pass_hz
+                        } else {
+                            &mut filters.low_pass_hz
+                        };
                         let is_first = slot.is_none();
                         slot.get_or_insert(hertz);
                         is_first
@@ -324,7 +330,7 @@ fn read_conditions(series: Node<'_>, acquisition: &mut Acquisition, notes: &Note
                 None => false,
             },
             SAMPLE_RATE => {
-                rate = inner.child("value").and_then(values::quantity).filter(|rate| rate.unit == "Hz");
+                rate = inner.child("value").and_then(read_rate);
                 rate.is_some()
             }
             _ if name.starts_with(LEAD_SYSTEM) && placement.is_none() => {
@@ -345,7 +351,7 @@ fn read_conditions(series: Node<'_>, acquisition: &mut Acquisition, notes: &Note
     }
     settle(&mut acquisition.filters, filters, &filter_nodes, "set of filters", notes);
     settle(&mut acquisition.placement, placement, &placement_nodes, "electrode placement", notes);
-    rate.map(|rate| rate.value)
+    rate
 }
 
 fn write_conditions(out: &mut Emitter<'_>, acquisition: &Acquisition, rate: Rate) {
@@ -376,13 +382,42 @@ fn write_conditions(out: &mut Emitter<'_>, acquisition: &Acquisition, rate: Rate
     write_rate(out, rate);
 }
 
+/// A rate in hertz (PQ), or as samples in seconds (RTO_PQ_PQ).
+fn read_rate(value: Node<'_>) -> Option<Exact> {
+    if let Some(hertz) = values::quantity(value) {
+        return (hertz.unit == "Hz").then_some(hertz.value);
+    }
+    let part = |name, unit| {
+        let part = values::quantity(value.child(name)?)?;
+        (part.unit == unit).then_some(part.value)
+    };
+    part("numerator", "1")?.over(part("denominator", "s")?)
+}
+
 /// Writes the rate itself where the increment can only be rounded.
 fn write_rate(out: &mut Emitter<'_>, rate: Rate) {
-    if rate.interval().to_short_decimal().is_none() && rate.per_second().to_short_decimal().is_some() {
-        write_variable(out, SAMPLE_RATE, |out| {
-            values::write_quantity(out, "value", true, &Quantity::new(rate.per_second(), "Hz"));
-        });
+    if rate.interval().to_short_decimal().is_some() {
+        return;
     }
+    let hertz = rate.per_second();
+    write_variable(out, SAMPLE_RATE, |out| {
+        if hertz.to_short_decimal().is_some() {
+            return values::write_quantity(out, "value", true, &Quantity::new(hertz, "Hz"));
+        }
+        let part = |value: i128, unit: &str| Quantity::new(Exact::ratio(value, 1).unwrap_or_default(), unit);
+        out.with("value", &[("xsi:type", "RTO_PQ_PQ")], true, |out| {
+            values::write_quantity(out, "numerator", false, &part(hertz.numerator(), "1"));
+            values::write_quantity(out, "denominator", false, &part(hertz.denominator(), "s"));
+        });
+    });
+}
+
+/// Whether a rate can be written: its interval or itself as a decimal, or both parts of it as whole numbers.
+pub(crate) fn has_rate(rate: Rate) -> bool {
+    let hertz = rate.per_second();
+    let whole = |value: i128| Exact::ratio(value, 1).is_ok_and(|value| value.to_short_decimal().is_some());
+    let is_ratio = whole(hertz.numerator()) && whole(hertz.denominator());
+    rate.interval().to_short_decimal().is_some() || hertz.to_short_decimal().is_some() || is_ratio
 }
 
 fn write_variable(out: &mut Emitter<'_>, code: &str, inside: impl FnOnce(&mut Emitter<'_>)) {

@@ -20,7 +20,8 @@ pub(crate) enum Stamp {
 /// `None` where it is neither or the calendar does not have it.
 pub(crate) fn read(text: &str) -> Option<Stamp> {
     let text = text.trim();
-    if text.contains('0') && text.bytes().all(|byte| matches!(byte, b'0' | b'-' | b':' | b'.' | b'T' | b' ')) {
+    if text.contains('0') && text.bytes().all(|byte| matches!(byte, b'0' | b'-' | b':' | b'.' | b'T' | b' '))
+    {
         return Some(Stamp::Zeros);
     }
     if let Some(time) = read_proper(text) {
@@ -132,7 +133,8 @@ pub(crate) fn after(start: &CivilTime, seconds: Exact) -> Option<CivilTime> {
         return Some(*start);
     }
     let local = CivilTime { offset_minutes: None, ..*start };
-    let total = Exact::whole(local.seconds()?).plus(start.time?.fraction().unwrap_or_default())?.plus(seconds)?;
+    let total =
+        Exact::whole(local.seconds()?).plus(start.time?.fraction().unwrap_or_default())?.plus(seconds)?;
     let whole = total.numerator().div_euclid(total.denominator());
     let fraction = rounded(total.minus(Exact::ratio(whole, 1).ok()?)?);
     // a fraction that rounds up to a second
@@ -141,12 +143,8 @@ pub(crate) fn after(start: &CivilTime, seconds: Exact) -> Option<CivilTime> {
     let part = |value: i64| u8::try_from(value).ok();
     let clock = whole.rem_euclid(86_400);
     let fraction = (start.time?.fraction().is_some() || !fraction.is_zero()).then_some(fraction);
-    let time = TimeOfDay::new(
-        part(clock / 3_600)?,
-        Some(part(clock / 60 % 60)?),
-        Some(part(clock % 60)?),
-        fraction,
-    );
+    let time =
+        TimeOfDay::new(part(clock / 3_600)?, Some(part(clock / 60 % 60)?), Some(part(clock % 60)?), fraction);
     Some(CivilTime { date: Some(date_of(whole.div_euclid(86_400))?), time: Some(time.ok()?), ..*start })
 }
 
@@ -213,7 +211,16 @@ mod tests {
         }
         assert_eq!(read("00000000"), Some(Stamp::Zeros));
         assert_eq!(read("0000-00-00T00:00:00"), Some(Stamp::Zeros));
-        for text in ["", "abc", "20261301", "2026030", "20260302+0100", "20260302091405.", "20260302250000", "2026é302"] {
+        for text in [
+            "",
+            "abc",
+            "20261301",
+            "2026030",
+            "20260302+0100",
+            "20260302091405.",
+            "20260302250000",
+            "2026é302",
+        ] {
             assert_eq!(read(text), None, "{text}");
         }
     }

@@ -69,7 +69,8 @@ pub(crate) fn write_quantity(out: &mut Emitter<'_>, name: &'static str, typed: b
 /// Whether a text is an object identifier or a UUID, as `root` and `codeSystem` want.
 pub(crate) fn is_unique_id(text: &str) -> bool {
     let arcs = text.split('.').count();
-    let is_oid = arcs >= 4 && text.split('.').all(|arc| !arc.is_empty() && arc.bytes().all(|b| b.is_ascii_digit()));
+    let is_oid =
+        arcs >= 4 && text.split('.').all(|arc| !arc.is_empty() && arc.bytes().all(|b| b.is_ascii_digit()));
     let groups: Vec<usize> = text.split('-').map(str::len).collect();
     let is_uuid = groups == [8, 4, 4, 4, 12] && text.bytes().all(|b| b.is_ascii_hexdigit() || b == b'-');
     is_oid || is_uuid

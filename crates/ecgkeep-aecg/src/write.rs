@@ -1,9 +1,9 @@
 //! One recording to a document, in the order in which it is read.
 
 use ecgkeep_format::{Error, File, Kind, Result, plain_name};
-use ecgkeep_recording::{CivilTime, Exact, Recording, Signal, SignalUnit, Waveform, WaveformKind};
+use ecgkeep_recording::{CivilTime, Exact, Recording, Sex, Signal, SignalUnit, Waveform, WaveformKind};
 
-use crate::constants::ROOT;
+use crate::constants::{ROOT, VOLTAGES};
 use crate::emit::{Emitter, is_storable};
 use crate::sequences::{self, Head};
 use crate::series::{self, extent_of};
@@ -29,10 +29,18 @@ fn check(recording: &Recording) -> Result<()> {
     if recording.waveforms.is_empty() {
         return refused("a recording without waveforms has no series to write".to_owned());
     }
+    if let Some(Sex::Other(word)) = &recording.subject.sex
+        && !is_storable(word)
+    {
+        return refused(format!("the sex holds a character that XML cannot: {word:?}"));
+    }
     for waveform in &recording.waveforms {
         let kind = waveform.kind.to_string();
         if waveform.length() == 0 {
             return refused(format!("{kind}: a waveform without samples has no digits to write"));
+        }
+        if !series::has_rate(waveform.rate()) {
+            return refused(format!("{kind}: a rate of {} Hz has more than 18 digits", waveform.rate()));
         }
         if !is_storable(&kind) {
             return refused(format!("the kind of a waveform holds a character that XML cannot: {kind:?}"));
@@ -54,6 +62,12 @@ fn check_signal(signal: &Signal) -> Result<()> {
         let what = format!("lead {name:?} in {unit:?}: a name holds a character that XML cannot");
         return Err(Error::new(Kind::Refused, what).remedy("rename the lead"));
     }
+    if matches!(&signal.unit, SignalUnit::Other(unit) if unit.is_empty() || VOLTAGES.iter().any(|row| row.0 == unit))
+    {
+        let what =
+            format!("lead {name}: a quantity other than voltage in the unit {unit:?} would be read as one");
+        return Err(Error::new(Kind::Refused, what).remedy("name the unit that the signal is in"));
+    }
     if !sequences::has_scale(signal) {
         let what = format!("lead {name}: a step of {} cannot be told from zero", signal.step.nanovolts());
         return Err(Error::new(Kind::Refused, what));
@@ -72,11 +86,11 @@ fn document(recording: &Recording) -> String {
             None => out.null("effectiveTime"),
         }
         demographics::write(out, recording);
-        for (place, (top, derived)) in plan.series.iter().enumerate() {
+        for (place, (top, derived)) in (0u32..).zip(&plan.series) {
             let waveform = &recording.waveforms[*top];
             let head = head_of(waveform, start, is_absolute && !is_beat(waveform));
             let extent = extent_of(waveform, &head, start);
-            series::write(out, waveform, &extent, &head, &recording.acquisition, |out| {
+            series::write(out, waveform, place, &extent, &head, &recording.acquisition, |out| {
                 for (number, beat) in derived {
                     let waveform = &recording.waveforms[*beat];
                     let head = Head::Relative(waveform.start);
@@ -125,7 +139,8 @@ impl Plan {
     /// only beats, each is a series of its own.
     fn of(waveforms: &[Waveform]) -> Plan {
         let only_beats = waveforms.iter().all(is_beat);
-        let tops: Vec<usize> = (0..waveforms.len()).filter(|at| only_beats || !is_beat(&waveforms[*at])).collect();
+        let tops: Vec<usize> =
+            (0..waveforms.len()).filter(|at| only_beats || !is_beat(&waveforms[*at])).collect();
         let mut series: Vec<(usize, Vec<(u32, usize)>)> = tops.iter().map(|top| (*top, Vec::new())).collect();
         let is_rhythm = |at: usize| waveforms[at].kind == WaveformKind::Rhythm;
         let beats = (0..waveforms.len()).filter(|at| !only_beats && is_beat(&waveforms[*at]));

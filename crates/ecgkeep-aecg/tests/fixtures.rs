@@ -69,7 +69,8 @@ fn describe(recording: &Recording) -> String {
         lines.push(format!("measurement {kind}{scope} {value} {unit}{formula}"));
     }
     for statement in statements {
-        let by = statement.author.as_ref().map_or_else(String::new, |author| format!(" by {}", author.line()));
+        let by =
+            statement.author.as_ref().map_or_else(String::new, |author| format!(" by {}", author.line()));
         let at = statement.at.map_or_else(String::new, |at| format!(" at {at}"));
         lines.push(format!("statement {}{by}{at}", statement.text));
     }
@@ -115,7 +116,8 @@ fn departing_documents_are_read_and_say_so() {
         let (recording, _) = read.one().expect("one recording");
         compare_with_values_beside(&path, &recording);
         compare_with_text_beside(&path, &notes);
-        write(&AECG, &[recording], "r", &Options::default()).unwrap_or_else(|error| panic!("{}: {error}", path.display()));
+        write(&AECG, &[recording], "r", &Options::default())
+            .unwrap_or_else(|error| panic!("{}: {error}", path.display()));
     }
 }
 
@@ -134,7 +136,11 @@ fn every_document_is_recognised_by_its_root() {
         let bytes = std::fs::read(&path).expect("can be read");
         let name = path.file_name().and_then(|name| name.to_str()).expect("a name");
         let found = AECG.probe(name, &bytes[..bytes.len().min(ecgkeep_format::PROBE_BYTES)]);
-        let wanted = if name.contains("-namespace") && !name.starts_with("prefixed") { Match::Likely } else { Match::Certain };
+        let wanted = if name.contains("-namespace") && !name.starts_with("prefixed") {
+            Match::Likely
+        } else {
+            Match::Certain
+        };
         assert_eq!(found, wanted, "{name}");
     }
 }

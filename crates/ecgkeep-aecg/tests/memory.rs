@@ -1,0 +1,58 @@
+//! Large harm in little memory: each document is refused within 64 MiB over its own size. Alone in its program, for the
+//! peak is the whole process's.
+
+use ecgkeep_aecg::AECG;
+use ecgkeep_format::{File, Format, Kind, Limits, Memory};
+
+const MOST: u64 = 64 << 20;
+
+/// A figure of this process in bytes; `None` where the system does not tell.
+fn figure(name: &str) -> Option<u64> {
+    let status = std::fs::read_to_string("/proc/self/status").ok()?;
+    let line = status.lines().find_map(|line| line.strip_prefix(name))?;
+    line.trim_start_matches(':').trim().strip_suffix(" kB")?.trim().parse::<u64>().ok().map(|kilo| kilo << 10)
+}
+
+fn peak_of(document: String, limits: &Limits) -> Option<(u64, Kind)> {
+    let source = Memory::new("r.xml", vec![File { name: "r.xml".into(), bytes: document.into_bytes() }]);
+    // a new peak from here on (proc(5), clear_refs)
+    std::fs::write("/proc/self/clear_refs", "5").ok()?;
+    let before = figure("VmRSS")?;
+    let error = AECG.read(&source, limits).expect_err("is refused");
+    let peak = figure("VmHWM")?;
+    Some((peak.saturating_sub(before), error.kind()))
+}
+
+#[test]
+fn hostile_documents_are_refused_within_64_mib() {
+    const SIZE: usize = 200 << 20;
+    let head = "<AnnotatedECG xmlns=\"urn:hl7-org:v3\">";
+    let digits = "<component><series><code code=\"RHYTHM\"/><component><sequenceSet><component><sequence><code code=\"MDC_ECG_LEAD_I\"/><value><digits>";
+    let few = Limits { samples: 1 << 22, ..Limits::default() };
+    let cases = [
+        (
+            "a text of 200 MB",
+            format!("{head}<text>{}</text></AnnotatedECG>", "x".repeat(SIZE)),
+            Limits::default(),
+        ),
+        (
+            "an attribute of 200 MB",
+            format!("{head}<id root=\"{}\"/></AnnotatedECG>", "x".repeat(SIZE)),
+            Limits::default(),
+        ),
+        ("a number of 200 MB", format!("{head}{digits}{}", "7".repeat(SIZE)), Limits::default()),
+        ("200 MB of digits beyond the limit", format!("{head}{digits}{}", "7 ".repeat(SIZE / 2)), few),
+        ("20,000 nested elements", format!("{head}{}", "<a>".repeat(20_000)), Limits::default()),
+        ("5,000,000 elements", format!("{head}{}", "<a/>".repeat(5_000_000)), Limits::default()),
+        ("5,000,000 texts", format!("{head}{}", "<a>b</a>".repeat(5_000_000)), Limits::default()),
+        ("a start tag of 200 MB", format!("{head}<a {}", " b=''".repeat(SIZE / 5)), Limits::default()),
+    ];
+    for (name, document, limits) in cases {
+        let Some((over, kind)) = peak_of(document, &limits) else {
+            println!("skipped: peak memory of {name}: this system does not tell it");
+            return;
+        };
+        println!("{name}: {} MiB over the input, {kind:?}", over >> 20);
+        assert!(over <= MOST, "{name}: {} MiB over the input", over >> 20);
+    }
+}
