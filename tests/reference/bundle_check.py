@@ -3,8 +3,9 @@
     python bundle_check.py BUNDLE...          checks each; exit 1 if one of them fails
     python bundle_check.py --time BUNDLE      times sha512sum over its files, beside the Rust benchmark
 
-Needs bagit (PyPI) and the programs unzip and sha512sum; libarchive's bsdtar and 7z are asked too where they are.
-The profile is read from schemas/bagit-profile.json and checked by its own words, as BagIt Profiles 1.4.0 has them.
+Needs bagit (PyPI) and the programs unzip and sha512sum. Asked too where they are, and named in the output then:
+libarchive's bsdtar, 7z, and bagit-profile (PyPI). The profile is read from schemas/bagit-profile.json and checked by
+its own words as BagIt Profiles 1.4.0 has them, so that bagit-profile is a second opinion.
 """
 
 import argparse
@@ -20,6 +21,11 @@ import zipfile
 from pathlib import Path
 
 import bagit
+
+try:
+    import bagit_profile
+except ModuleNotFoundError:
+    bagit_profile = None
 
 PROFILE = Path(__file__).resolve().parents[2] / "schemas" / "bagit-profile.json"
 
@@ -45,9 +51,8 @@ def by_program(bundle, folder, *command):
     return digests_of_folder(folder)
 
 
-def check_profile(bag):
+def check_profile(bag, profile):
     """The bag against the profile, item by item."""
-    profile = json.loads(PROFILE.read_text())
     identifier = profile["BagIt-Profile-Info"]["BagIt-Profile-Identifier"]
     assert bag.info["BagIt-Profile-Identifier"] == identifier, "another profile"
     for label, rule in profile["Bag-Info"].items():
@@ -75,8 +80,8 @@ def check(bundle):
         others = {"zipfile": by_zipfile(bundle)}
         if shutil.which("bsdtar"):
             others["bsdtar"] = by_program(bundle, scratch / "bsdtar", "bsdtar", "-xf", str(bundle))
-        if shutil.which("7z"):
-            others["7z"] = by_program(bundle, scratch / "7z", "7z", "x", "-bd", "-y", str(bundle))
+        if seven := shutil.which("7z") or shutil.which("7zz"):
+            others["7z"] = by_program(bundle, scratch / "7z", seven, "x", "-bd", "-y", str(bundle))
         for program, found in others.items():
             assert found == expected, f"{program} and unzip differ: {set(found.items()) ^ set(expected.items())}"
 
@@ -93,8 +98,16 @@ def check(bundle):
         bag = bagit.Bag(str(base))
         bag.validate()
         assert re.fullmatch(r"\d+\.\d+", bag.info["Payload-Oxum"])
-        check_profile(bag)
-        return len(expected), ["unzip", *others, "sha512sum", "bagit"]
+        profile = json.loads(PROFILE.read_text())
+        check_profile(bag, profile)
+        programs = ["unzip", *others, "sha512sum", "bagit"]
+        if bagit_profile:
+            validator = bagit_profile.Profile(bag.info["BagIt-Profile-Identifier"], profile=profile)
+            assert validator.validate_serialization(str(bundle)), "bagit-profile refuses the serialization"
+            report = validator.validate(bag)
+            assert report, f"bagit-profile: {report}"
+            programs.append("bagit-profile")
+        return len(expected), programs
 
 
 def time_sha512sum(bundle):

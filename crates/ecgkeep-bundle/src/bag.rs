@@ -138,7 +138,7 @@ impl TagFiles<'_> {
         let text = declaration.encoding.map_or(Ok(String::new()), |encoding| encoding.decode(&bytes));
         self.bytes.insert(name.to_owned(), bytes);
         text.unwrap_or_else(|what| {
-            self.faults.push(Fault::of(name, FaultKind::Malformed, what, "RFC 8493, 2.2.4"));
+            self.faults.push(Fault::of(name, FaultKind::Malformed, what, "RFC 8493, 2.3"));
             String::new()
         })
     }
@@ -150,7 +150,7 @@ impl TagFiles<'_> {
             Err(error) => {
                 // The digests are taken from every file later: that pass names what cannot be read.
                 if error.kind() == Kind::Limit {
-                    self.faults.push(Fault::of(name, FaultKind::Unchecked, error.what(), "RFC 8493, 2.2.4"));
+                    self.faults.push(Fault::of(name, FaultKind::Unchecked, error.what(), "RFC 8493, 2.3"));
                 }
                 None
             }

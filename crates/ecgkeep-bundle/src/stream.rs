@@ -14,14 +14,15 @@ pub(crate) fn crc(bytes: &[u8]) -> u32 {
     crc.sum()
 }
 
-/// One raw deflate stream of the bytes without slack, or `None` where it would not be shorter than they are.
-pub(crate) fn deflate(bytes: &[u8]) -> Option<Vec<u8>> {
+/// One raw deflate stream of the bytes, whose CRC-32 is `crc`: without slack, or `None` where there is none that
+/// is shorter than they are.
+pub(crate) fn deflate(bytes: &[u8], crc: u32) -> Option<Vec<u8>> {
     let mut packed = Vec::with_capacity(bytes.len().saturating_sub(1));
     let mut compress = Compress::new(Compression::new(DEFLATE_LEVEL), false);
     // The output is never grown: a stream that does not end within it is no shorter than the bytes.
     let status = compress.compress_vec(bytes, &mut packed, FlushCompress::Finish);
     let shrank = matches!(status, Ok(Status::StreamEnd)) && packed.len() < bytes.len();
-    (shrank && !has_slack(&packed, bytes.len() as u64, crc(bytes))).then_some(packed)
+    (shrank && !has_slack(&packed, bytes.len() as u64, crc)).then_some(packed)
 }
 
 /// Whether the last byte of a deflate stream has a bit that could be cleared for the content to be `crc`'s.
@@ -123,7 +124,7 @@ mod tests {
     #[test]
     fn a_set_bit_after_the_last_code_is_slack() {
         let bytes = [b'x'; 300];
-        let packed = deflate(&bytes).expect("300 times the same byte shrinks");
+        let packed = deflate(&bytes, crc(&bytes)).expect("300 times the same byte shrinks");
         assert!(!has_slack(&packed, 300, crc(&bytes)));
         let mut slack = 0;
         for bit in 0..8 {

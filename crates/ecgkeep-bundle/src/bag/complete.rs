@@ -66,11 +66,11 @@ fn expected<'a>(bag: &'a Bag, faults: &mut Vec<Fault>) -> BTreeMap<&'a str, Vec<
             };
             if own.is_none() {
                 let what = format!("{} lists it in another Unicode normalisation", manifest.name);
-                faults.push(Fault::of(file, FaultKind::Hazard, what, "RFC 8493, 6.1"));
+                faults.push(Fault::of(file, FaultKind::Hazard, what, "RFC 8493, 6"));
             }
             if !found.insert(file) {
                 let what = format!("{} lists it in two Unicode normalisations", manifest.name);
-                faults.push(Fault::of(file, FaultKind::Hazard, what, "RFC 8493, 6.1"));
+                faults.push(Fault::of(file, FaultKind::Hazard, what, "RFC 8493, 6"));
             }
             let Manifest { name, algorithm, .. } = manifest;
             expected.entry(file).or_default().push(Expected {
@@ -144,7 +144,7 @@ fn confusable(bag: &Bag, faults: &mut Vec<Fault>) {
     for name in all {
         if let Some(other) = seen.insert(path::folded(name), name) {
             let what = format!("some file systems take it and {other:?} for one file");
-            faults.push(Fault::of(name, FaultKind::Hazard, what, "RFC 8493, 6.1"));
+            faults.push(Fault::of(name, FaultKind::Hazard, what, "RFC 8493, 6"));
         }
     }
 }

@@ -1,4 +1,4 @@
-//! Paths in manifests and in `fetch.txt` (RFC 8493, 2.1.3, 2.2.1, 2.2.3, 5.1).
+//! Paths in manifests and in `fetch.txt` (RFC 8493, 2.1.3, 2.2.1, 2.2.3, 5).
 
 use unicode_normalization::UnicodeNormalization as _;
 
@@ -27,7 +27,7 @@ pub(crate) fn listed(text: &str, is_payload: bool) -> Option<ListedPath> {
     is_within.then(|| ListedPath { path: path.to_owned(), had_dot: path.len() != decoded.len() })
 }
 
-/// A drive, a share or a variable of another operating system (RFC 8493, 5.1.2).
+/// A drive, a share or a variable of another operating system (RFC 8493, 5).
 fn starts_elsewhere(path: &str) -> bool {
     let first = path.split(['/', '\\']).next().unwrap_or_default();
     path.starts_with('\\') || first.contains(':') || (first.starts_with('%') && first.ends_with('%'))
@@ -53,7 +53,7 @@ pub(crate) fn decode(text: &str) -> String {
     decoded
 }
 
-/// What two names have in common when a file system takes them for one: normalised (NFC) (RFC 8493, 6.1).
+/// What two names have in common when a file system takes them for one: normalised (NFC) (RFC 8493, 6).
 pub(crate) fn normalised(path: &str) -> String {
     path.nfc().collect()
 }
@@ -63,7 +63,7 @@ pub(crate) fn folded(path: &str) -> String {
     path.nfc().flat_map(char::to_lowercase).collect()
 }
 
-/// Why another system may refuse this name or change it (RFC 8493, 6.1, 6.2).
+/// Why another system may refuse this name or change it (RFC 8493, 6).
 pub(crate) fn hazard(path: &str) -> Option<&'static str> {
     path.split('/').find_map(|component| {
         if component.contains(['<', '>', ':', '"', '|', '?', '*', '\\'])

@@ -1,4 +1,4 @@
-//! Text of tag files: encodings and lines (RFC 8493, 2.2.4).
+//! Text of tag files: encodings and lines (RFC 8493, 2.3).
 
 /// An encoding that tag files may have.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

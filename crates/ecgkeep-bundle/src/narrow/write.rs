@@ -29,7 +29,8 @@ impl Writer {
             );
             return Err(Error::new(Kind::Limit, text).at(Place::file(path)));
         }
-        let deflated = stream::deflate(bytes).filter(|packed| {
+        let crc = stream::crc(bytes);
+        let deflated = stream::deflate(bytes, crc).filter(|packed| {
             size <= RATIO_FREE_BYTES || size <= (packed.len() as u64).saturating_mul(MAX_RATIO)
         });
         let (packing, packed) = match &deflated {
@@ -40,7 +41,7 @@ impl Writer {
         let header = Header {
             name: path.as_bytes().to_vec(),
             packing,
-            crc: stream::crc(bytes),
+            crc,
             packed: small(packed.len()),
             size: small(bytes.len()),
         };

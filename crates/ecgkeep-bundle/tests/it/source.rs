@@ -27,6 +27,12 @@ fn a_folder_of_a_bundle_answers_by_the_original_names() {
 }
 
 #[test]
+fn a_source_ends_at_the_folders_within_its_folder() {
+    let bundle = sample::open(sample::bytes()).unwrap();
+    assert_eq!(bundle.source("data", &[], "report.svg").unwrap().names().unwrap(), ["report.svg"]);
+}
+
+#[test]
 fn an_index_of_names_that_does_not_fit_is_refused() {
     let bundle = sample::open(sample::bytes()).unwrap();
     let pair = |original: &str, safe: &str| (original.to_owned(), safe.to_owned());

@@ -86,6 +86,27 @@ fn a_wrong_crc_and_a_broken_stream_are_damage_inside_the_member() {
 }
 
 #[test]
+fn bits_after_the_end_of_a_stream_are_told_apart_from_damage_of_the_content() {
+    let zip = sample::bytes();
+    let last = sample::packed(&zip, "/report.svg").end - 1;
+    let (mut slack, mut damage) = (0, 0);
+    for bit in 0..8 {
+        let mut flipped = zip.clone();
+        flipped[last] ^= 1 << bit;
+        let bundle = sample::open(flipped).unwrap();
+        let is_whole = bundle.member("data/report.svg").is_ok();
+        let faults = bundle.verify();
+        assert_eq!(faults.len(), 1, "{faults:?}");
+        assert_eq!(faults[0].member.as_deref(), Some("data/report.svg"));
+        assert_eq!(faults[0].kind, FaultKind::Altered);
+        assert_eq!(faults[0].what.contains("its content is not altered"), is_whole, "{faults:?}");
+        slack += u32::from(is_whole);
+        damage += u32::from(!is_whole);
+    }
+    assert!(slack > 0 && damage > 0, "{slack} {damage}");
+}
+
+#[test]
 fn a_member_that_unpacks_to_more_than_it_says_is_stopped() {
     let mut zeros = Vec::new();
     let mut compress = flate2::Compress::new(flate2::Compression::new(6), false);
