@@ -165,16 +165,17 @@ impl Table {
 /// # Errors
 /// [`Kind::Malformed`] where the rows are no prefix codes, [`Kind::Truncated`], [`Kind::Limit`].
 pub(crate) fn read_tables(mut cursor: Cursor) -> Result<(Tables, bool)> {
+    let place = cursor.clone();
     let count = cursor.u16()?;
     if count == DEFAULT_TABLE {
         return Ok((Tables::default_table(), false));
     }
     if count == 0 {
-        return Err(cursor.malformed("the number of Huffman tables", count, "1 or more, or 19999"));
+        return Err(place.malformed("the number of Huffman tables", count, "1 or more, or 19999"));
     }
     if usize::from(count) > MOST_TABLES {
         let text = format!("{count} Huffman tables, the limit is {MOST_TABLES}");
-        return Err(Error::new(Kind::Limit, text).at(cursor.place()).clause(clause::HUFFMAN));
+        return Err(Error::new(Kind::Limit, text).at(place.place()).clause(clause::HUFFMAN));
     }
     let mut reversed = Some(Vec::new());
     let mut direct = Some(Vec::new());
