@@ -136,18 +136,14 @@ impl Archive {
         let at = |error: Error| error.at(Place::file(&self.file).part(name));
         let index = self.index(name)?;
         let entry = self.zip.by_index_data(index).map_err(|error| at(zip_error(error)))?;
-        if entry.encrypted()
-            || !matches!(entry.compression(), CompressionMethod::Stored | CompressionMethod::Deflated)
-        {
-            let how = if entry.encrypted() {
-                "encrypted".to_owned()
-            } else {
-                format!("packed by {}", entry.compression())
-            };
-            let error = Error::new(
-                Kind::Unsupported,
-                format!("{how}; only plain stored and deflated members are read"),
-            );
+        let hindrance = match entry.compression() {
+            _ if entry.encrypted() => Some("encrypted".to_owned()),
+            CompressionMethod::Stored | CompressionMethod::Deflated => None,
+            other => Some(format!("packed by the method {other}")),
+        };
+        if let Some(how) = hindrance {
+            let what = format!("{how}; only plain stored and deflated members are read");
+            let error = Error::new(Kind::Unsupported, what);
             return Err(at(error.remedy("unpack it with the program that made it")));
         }
         // A clone shares bytes and directory: members can be read at the same time.

@@ -40,6 +40,7 @@ fn an_index_of_names_that_does_not_fit_is_refused() {
         (vec![pair("a", "none")], "1.hea"),
         (vec![pair("x", "1.hea"), pair("x", "1.dat")], "x"),
         (vec![pair("1.dat", "1.hea")], "1.dat"),
+        (vec![pair("x", "1.hea"), pair("y", "1.hea")], "x"),
         (vec![], "2.hea"),
     ] {
         let error = bundle.source("data/original", &names, main).unwrap_err();
