@@ -14,12 +14,13 @@ const SAMPLES: usize = 5000;
 const BYTES: u64 = (LEADS * SAMPLES * 2) as u64;
 
 /// Ten seconds of an invented ECG at 500 samples per second and 5 uV: a beat each 400 samples on a slow wave, with
-/// noise of a few units, so that second differences are the smallest.
+/// interference of 20 samples and noise of a few units. Second differences are the smallest, and take about as many
+/// bits as those of real records.
 fn recording() -> Recording {
     let mut state = 1u32;
     let mut noise = || {
         state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
-        (state >> 24).count_ones().cast_signed() / 3
+        (state >> 24).count_ones().cast_signed() / 2
     };
     let bump = |at: i32, width: i32, height: i32| {
         let near = (width * width - at * at).max(0);
@@ -28,7 +29,7 @@ fn recording() -> Recording {
     let mut signal = |lead: &Lead, scale: i32| {
         let samples = (0..5000).map(|sample| {
             let at = sample % 400;
-            let slow = bump(sample % 1000 - 500, 500, 30);
+            let slow = bump(sample % 1000 - 500, 500, 30) + bump(sample % 20 - 10, 10, 150);
             scale * (bump(at - 60, 25, 25) + bump(at - 130, 12, 240) + bump(at - 240, 50, 60)) / 12
                 + slow
                 + noise()
