@@ -52,8 +52,10 @@ impl Told {
         keys::measurements(side, &mut self.measurements);
         keys::statements(side, &mut self.statements);
         keys::waves(side, &mut self.waves);
-        for (index, lead) in self.leads.iter_mut().enumerate() {
-            keys::lead(side, index + 1, lead);
+        if side.may_speak(keys::LEAD) {
+            for (index, lead) in self.leads.iter_mut().enumerate() {
+                keys::lead(side, index + 1, lead);
+            }
         }
         keys::extras(side, &mut self.extras);
         keys::own_annotations(side, &mut self.own_annotations);
@@ -65,7 +67,9 @@ impl Told {
         let mut hear = Hear::new(file, comments);
         let mut told = Told::default();
         told.leads.resize_with(signals, LeadLines::default);
-        told.walk(&mut hear);
+        if !hear.lacks("") {
+            told.walk(&mut hear);
+        }
         let mut version = None::<String>;
         hear.item(VERSION_KEY, &mut version);
         let mut own = Stated::default();

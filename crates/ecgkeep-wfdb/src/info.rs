@@ -43,6 +43,11 @@ pub(crate) trait Side: Sized {
         *slot = some.unwrap_or_default();
     }
 
+    /// Whether there may be anything under keys that begin so.
+    fn may_speak(&self, _start: &str) -> bool {
+        true
+    }
+
     /// Parts of a thing were heard, but not those without which it is none.
     fn incomplete(&mut self, _key: &str) {}
 
@@ -176,6 +181,10 @@ impl Side for Hear<'_> {
         }
     }
 
+    fn may_speak(&self, start: &str) -> bool {
+        !self.lacks(start)
+    }
+
     fn incomplete(&mut self, key: &str) {
         let first = self.entries.range(key.to_owned()..).find(|(found, _)| found.starts_with(key));
         let line = first.map_or(0, |(_, entry)| entry.line);
@@ -222,6 +231,11 @@ impl<'a> Hear<'a> {
             }
         }
         Hear { file, entries, heard: 0, notes }
+    }
+
+    /// Whether no line begins with such a key: then nothing needs to be looked for.
+    pub(crate) fn lacks(&self, start: &str) -> bool {
+        self.entries.range(start.to_owned()..).next().is_none_or(|(key, _)| !key.starts_with(start))
     }
 
     /// The line on which a key stands.

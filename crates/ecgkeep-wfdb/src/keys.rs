@@ -458,16 +458,20 @@ impl AsText for Unit {
     }
 }
 
+/// How all keys about a signal begin.
+pub(crate) const LEAD: &str = "lead.";
+
 /// The lines of the signal with this number, counted from 1.
 pub(crate) fn lead(side: &mut impl Side, number: usize, lines: &mut LeadLines) {
-    side.item(&format!("lead.{number}.name"), &mut lines.name);
-    side.item(&format!("lead.{number}.other-name"), &mut lines.other_name);
-    side.item(&format!("lead.{number}.label"), &mut lines.label);
-    side.item(&format!("lead.{number}.unit"), &mut lines.unit);
-    side.item(&format!("lead.{number}.lsb"), &mut lines.lsb);
-    side.item(&format!("lead.{number}.offset"), &mut lines.offset);
-    side.flag(&format!("lead.{number}.derived"), &mut lines.derived);
-    side.item(&format!("lead.{number}.skew-s"), &mut lines.skew);
+    let key = |part: &str| format!("{LEAD}{number}.{part}");
+    side.item(&key("name"), &mut lines.name);
+    side.item(&key("other-name"), &mut lines.other_name);
+    side.item(&key("label"), &mut lines.label);
+    side.item(&key("unit"), &mut lines.unit);
+    side.item(&key("lsb"), &mut lines.lsb);
+    side.item(&key("offset"), &mut lines.offset);
+    side.flag(&key("derived"), &mut lines.derived);
+    side.item(&key("skew-s"), &mut lines.skew);
 }
 
 /// What the lines say of a waveform beyond its signals.

@@ -58,12 +58,16 @@ fn block_frames(frame: usize, frames: usize) -> usize {
     fitting.max(FRAMES_OF_WHOLE_UNITS).min(frames)
 }
 
-/// Appends one signal's samples of a block of frames.
+/// Appends one signal's samples of a block of frames. Two frame sizes are so common that the compiler is told of them.
 fn take(samples: &mut Vec<i32>, block: &[i32], frame: usize, offset: usize, per_frame: usize) {
     if per_frame == frame {
         samples.extend_from_slice(block);
     } else if per_frame == 1 {
-        samples.extend(block.chunks_exact(frame).map(|frame| frame[offset]));
+        match frame {
+            2 => samples.extend(block.as_chunks::<2>().0.iter().map(|frame| frame[offset])),
+            12 => samples.extend(block.as_chunks::<12>().0.iter().map(|frame| frame[offset])),
+            _ => samples.extend(block.chunks_exact(frame).map(|frame| frame[offset])),
+        }
     } else {
         for frame in block.chunks_exact(frame) {
             samples.extend_from_slice(&frame[offset..offset + per_frame]);
