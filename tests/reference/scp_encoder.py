@@ -436,6 +436,12 @@ def high_compression():
     data, _ = record(bodies)
     case("departs", "complexes-cut", data, "fewer complexes than counted: the residual cannot be restored", found[1:],
          [damage("section 4", "3 QRS complexes are counted, 1 are there"), damage("section 6", "incomplete")])
+    bodies, found = subtracted(complexes)
+    data, starts = record(bodies)
+    at = starts[3] + 17
+    case("departs", "subtraction-flag-lost", resealed(patched(data, at, bytes([data[at] & 0xFE]))),
+         "one altered bit of section 3 must not make a residual an ECG", found[1:],
+         [damage("section 3", "the section's checksum"), damage("section 6", "whether a reference beat was subtracted")])
     bimodal()
 
 
@@ -777,6 +783,15 @@ def rows(starts):
     data, _ = record(statements, change_rows=changed_row(8, away))
     case("departs", "row-outside-the-file", data, "the section is not read", [PLAIN],
          [damage("section 8", "there is no header of it at byte 99999")])
+    def nowhere(row):
+        row[1:] = [0, 0]
+    data, _ = record(plain(2, huffman), change_rows=changed_row(2, away))
+    case("departs", "tables-not-found", data, "codes without their tables are no samples", [],
+         [damage("section 2", "there is no header of it"), damage("section 6", "section 2, which says how it is coded")])
+    data, _ = record(plain(2, huffman), change_rows=changed_row(2, nowhere))
+    gone = waveform([(name, ([0] * 60, [[0, 60]])) for name in THREE])
+    case("departs", "tables-not-pointed-to", data, "codes without their tables are no samples", [gone],
+         [damage("section 6", f"lead {name}: its bytes do not fit") for name in THREE])
     inner = section(8, report([text("not to be read")]))
     data, at = record(plain(bodies={9: b"0123456789" + inner}))
 

@@ -24,6 +24,7 @@ mod probe;
 mod read;
 mod reading;
 mod record;
+mod reference_beat;
 mod rhythm;
 mod scaling;
 mod signals;

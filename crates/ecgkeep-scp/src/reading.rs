@@ -29,6 +29,8 @@ pub(crate) struct Section<'a> {
     pub(crate) body: &'a [u8],
     /// Whether all its bytes are there.
     pub(crate) is_whole: bool,
+    /// Whether its checksum is right.
+    pub(crate) is_verified: bool,
 }
 
 impl Section<'_> {

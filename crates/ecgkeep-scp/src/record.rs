@@ -15,12 +15,19 @@ pub(crate) struct Record<'a> {
     /// The version of section 0, times ten.
     pub(crate) version: u8,
     sections: Vec<Section<'a>>,
+    /// The numbers of the sections that section 0 points to.
+    pointed_to: BTreeSet<u16>,
 }
 
 impl<'a> Record<'a> {
     /// A section by its number.
     pub(crate) fn section(&self, number: u16) -> Option<Section<'a>> {
         self.sections.iter().find(|section| section.number == number).copied()
+    }
+
+    /// Whether section 0 points to a section that was not found.
+    pub(crate) fn lacks(&self, number: u16) -> bool {
+        self.pointed_to.contains(&number) && self.section(number).is_none()
     }
 
     /// Every section that was found, in the order of the file.
@@ -52,7 +59,7 @@ pub(crate) fn read_record<'a>(reading: &mut Reading<'a>) -> Result<Record<'a>> {
     sections.sort_by_key(|section| section.start);
     let mut kept: Vec<Section> = Vec::with_capacity(sections.len());
     let mut numbers = BTreeSet::new();
-    for section in sections {
+    for mut section in sections {
         let end = kept.last().map_or(0, |last| last.body_start() + last.body.len());
         if section.start < end {
             let text = "overlaps the section before it and is not read";
@@ -61,11 +68,13 @@ pub(crate) fn read_record<'a>(reading: &mut Reading<'a>) -> Result<Record<'a>> {
             let text = "is there a second time; the second is not read";
             reading.note(Weight::Departure, section.number, section.start, text);
         } else {
-            check_section(reading, &section);
+            section.is_verified = check_section(reading, &section);
             kept.push(section);
         }
     }
-    Ok(Record { version, sections: kept })
+    let is_stated = |pointer: &&Pointer| pointer.length as usize > SECTION_HEADER_BYTES;
+    let pointed_to = pointers.iter().filter(is_stated).map(|pointer| pointer.number).collect();
+    Ok(Record { version, sections: kept, pointed_to })
 }
 
 fn check_size_and_checksum(reading: &mut Reading) -> Result<()> {
@@ -161,7 +170,7 @@ fn read_section<'a>(reading: &mut Reading<'a>, pointer: &Pointer) -> Option<Sect
     let end = start.saturating_add(taken).min(reading.bytes.len());
     let body = &reading.bytes[start + SECTION_HEADER_BYTES..end];
     let is_whole = end - start == taken;
-    Some(Section { number: pointer.number, version, start, body, is_whole })
+    Some(Section { number: pointer.number, version, start, body, is_whole, is_verified: false })
 }
 
 /// Where the header of a section is: at its index, counted from 1, or where known faults of writers put it
@@ -189,16 +198,18 @@ fn find_header(reading: &mut Reading, pointer: &Pointer) -> Option<usize> {
     Some(start)
 }
 
-fn check_section(reading: &mut Reading, section: &Section) {
+/// Whether the section is whole and its checksum right; if not, with a note.
+fn check_section(reading: &mut Reading, section: &Section) -> bool {
     if !section.is_whole {
         let text = format!("the section is cut: {} bytes of it are there", section.body.len());
         reading.note(Weight::Damage, section.number, reading.bytes.len(), text);
-        return;
+        return false;
     }
     let end = section.body_start() + section.body.len();
     let stated = u16::from_le_bytes([reading.bytes[section.start], reading.bytes[section.start + 1]]);
     let computed = CRC.checksum(&reading.bytes[section.start + 2..end]);
     note_checksum(reading, section.number, section.start, stated, computed);
+    stated == computed
 }
 
 fn note_checksum(reading: &mut Reading, section: u16, at: usize, stated: u16, computed: u16) {

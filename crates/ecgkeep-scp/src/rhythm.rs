@@ -1,9 +1,7 @@
 //! Sections 2 to 6 together: from coded bytes to waveforms in nanovolts.
 
 use ecgkeep_format::{Error, Kind, Place, Result, Weight};
-use ecgkeep_recording::{
-    Code, Exact, Mark, MarkKind, Rate, Signal, SignalUnit, Span, Step, Waveform, WaveformKind,
-};
+use ecgkeep_recording::{Code, Exact, Mark, MarkKind, Rate, Signal, SignalUnit, Span, Step, Waveform};
 
 use crate::beats::{Beats, read_beats};
 use crate::constants::{DECIMATION, MOST_DECIMATION, system};
@@ -12,6 +10,7 @@ use crate::huffman::{Tables, read_tables};
 use crate::leads::{LeadRow, Leads, read_leads};
 use crate::reading::{Reading, Section};
 use crate::record::Record;
+use crate::reference_beat::{Beat, read_beat};
 use crate::signals::{Signals, read_signals};
 
 /// Counts of a uncalibrated signal: one count is one count.
@@ -24,17 +23,8 @@ struct Context<'a> {
     beats: Option<Beats>,
     beat: Option<Beat>,
     section: Section<'a>,
-}
-
-/// The reference beat of section 5.
-struct Beat {
-    interval_us: u16,
-    step_nv: u16,
-    /// Samples that each lead should have.
-    count: usize,
-    /// One entry per lead in the order of section 3, each as far as it could be decoded; empty where section 5
-    /// holds nothing for the lead.
-    leads: Vec<Vec<i32>>,
+    /// Whether section 3, which says whether a reference beat was subtracted, is as it was written.
+    is_verified: bool,
 }
 
 /// Decodes the signals of a record: the rhythm, one waveform per group of simultaneous leads, then the reference
@@ -56,6 +46,11 @@ pub(crate) fn read_waveforms<'a>(
         return Err(too_many(reading, "signals", leads.rows.len()));
     }
     let tables = match record.section(2) {
+        None if record.lacks(2) => {
+            let text = "the waveform is not read: section 2, which says how it is coded, is not there";
+            reading.note(Weight::Damage, 6, section.start, text);
+            return Ok((Vec::new(), complexes));
+        }
         None => None,
         Some(section) => match read_huffman(reading, &section) {
             None => return Ok((Vec::new(), complexes)),
@@ -66,9 +61,11 @@ pub(crate) fn read_waveforms<'a>(
         let signals = read_signals(reading, &section, leads.rows.len())?;
         read_beat(reading, &section, &leads, &signals, beats.as_ref(), tables.as_ref())
     });
-    let context = Context { leads, tables, beats, beat, section };
+    let is_verified = lead_section.is_verified;
+    let context = Context { leads, tables, beats, beat, section, is_verified };
     let mut waveforms = context.read_rhythm(reading)?;
-    waveforms.extend(context.beat.as_ref().and_then(|beat| context.beat_waveform(beat)));
+    let fiducial = context.beats.as_ref().map_or(0, |beats| beats.fiducial);
+    waveforms.extend(context.beat.as_ref().and_then(|beat| beat.waveform(&context.leads, fiducial)));
     Ok((waveforms, complexes))
 }
 
@@ -104,47 +101,6 @@ fn read_huffman(reading: &mut Reading, section: &Section) -> Option<Tables> {
             None
         }
     }
-}
-
-fn read_beat(
-    reading: &mut Reading,
-    section: &Section,
-    leads: &Leads,
-    signals: &Signals,
-    beats: Option<&Beats>,
-    tables: Option<&Tables>,
-) -> Option<Beat> {
-    let longest = signals.leads.iter().map(|lead| lead.bytes.len()).max()?;
-    let count = match (beats, tables) {
-        (Some(beats), _) => usize::from(beats.length_ms) * 1000 / usize::from(signals.interval_us),
-        (None, None) => longest / 2,
-        (None, Some(_)) => {
-            let text =
-                "the reference beat is not read: its length would stand in section 4, which is not there";
-            reading.note(Weight::NotTaken, 5, section.start, text);
-            return None;
-        }
-    };
-    if count == 0 || count > longest.saturating_mul(8) {
-        let text = format!("the reference beat is not read: {count} samples do not fit {longest} bytes");
-        reading.note(Weight::Damage, 5, section.start, text);
-        return None;
-    }
-    let mut decoded = Vec::with_capacity(leads.rows.len());
-    for (index, row) in leads.rows.iter().enumerate() {
-        if signals.leads[index].stated == 0 {
-            decoded.push(Vec::new());
-            continue;
-        }
-        let lead = signals.decode(index, tables, count);
-        if let Some(stop) = lead.stop {
-            let text =
-                format!("lead {}: {stop}; {} of {count} samples are read", row.lead, lead.values.len());
-            reading.note(Weight::Damage, 5, signals.leads[index].at, text);
-        }
-        decoded.push(lead.values);
-    }
-    Some(Beat { interval_us: signals.interval_us, step_nv: signals.step_nv, count, leads: decoded })
 }
 
 /// The sampling interval at the full rate, and for how many samples a stored value stands outside the protected
@@ -206,7 +162,12 @@ impl<'a> Context<'a> {
     /// Whether nothing is missing that the rhythm was coded with.
     fn can_be_restored(&self, signals: &Signals) -> std::result::Result<(), &'static str> {
         if !self.leads.is_subtracted {
-            return Ok(());
+            let zones = self.beats.iter().flat_map(|beats| &beats.complexes).any(|complex| complex.begin > 0);
+            return if zones && !self.is_verified {
+                Err("section 3 was altered, and whether a reference beat was subtracted cannot be told")
+            } else {
+                Ok(())
+            };
         }
         match (&self.beats, &self.beat) {
             (Some(beats), _) if !beats.is_complete => {
@@ -341,24 +302,10 @@ impl<'a> Context<'a> {
         };
         complexes.map(mark).collect()
     }
-
-    /// The reference beat as a waveform of its own; `None` where section 5 holds no lead.
-    fn beat_waveform(&self, beat: &Beat) -> Option<Waveform> {
-        let with_data = self.leads.rows.iter().zip(&beat.leads).filter(|(_, samples)| !samples.is_empty());
-        let signals =
-            with_data.map(|(row, samples)| signal(row, samples.clone(), beat.count, beat.step_nv.into()));
-        let mut waveform = Waveform::new(rate(beat.interval_us), signals.collect()).ok()?;
-        waveform.kind = WaveformKind::RepresentativeBeat { class: 0 };
-        let fiducial = self.beats.as_ref().map_or(0, |beats| beats.fiducial);
-        if fiducial > 0 {
-            waveform.marks.push(Mark::new(i64::from(fiducial) - 1, MarkKind::Beat));
-        }
-        Some(waveform)
-    }
 }
 
 /// A signal of `count` samples, those behind the ones given missing. A step of 0 is no scale.
-fn signal(row: &LeadRow, mut samples: Vec<i32>, count: usize, step_nv: u32) -> Signal {
+pub(crate) fn signal(row: &LeadRow, mut samples: Vec<i32>, count: usize, step_nv: u32) -> Signal {
     let good = samples.len();
     samples.resize(count, 0);
     let step = if step_nv == 0 { UNCALIBRATED_STEP } else { step_nv.into() };
@@ -370,7 +317,8 @@ fn signal(row: &LeadRow, mut samples: Vec<i32>, count: usize, step_nv: u32) -> S
     if good < count { signal.with_missing(vec![Span { start: good, end: count }]) } else { signal }
 }
 
-fn rate(interval_us: u16) -> Rate {
+/// The rate of an interval in microseconds, which is not 0.
+pub(crate) fn rate(interval_us: u16) -> Rate {
     let per_second = Exact::ratio(1_000_000, interval_us.into()).ok();
     per_second.and_then(Rate::new).expect("sections with an interval of 0 are not read")
 }

@@ -23,6 +23,7 @@ pub(crate) struct Signals<'a> {
 }
 
 /// The coded samples of one lead.
+#[derive(Clone, Copy)]
 pub(crate) struct LeadBytes<'a> {
     /// The byte of the file at which they begin.
     pub(crate) at: usize,
@@ -104,9 +105,13 @@ impl<'a> Signals<'a> {
 
     /// Decodes up to `count` samples of one lead: the entropy code, then the differences.
     pub(crate) fn decode(&self, lead: usize, tables: Option<&Tables>, count: usize) -> Decoded {
-        let bytes = self.leads[lead].bytes;
+        let LeadBytes { bytes, stated, .. } = self.leads[lead];
         let mut decoded = match tables {
             Some(tables) => tables.decode(bytes, count),
+            // codes without their tables would pass for samples; one byte may fill to an even length
+            None if stated != count * 2 && stated != count * 2 + 1 => {
+                Decoded { values: Vec::new(), stop: Some("its bytes do not fit its number of plain samples") }
+            }
             None => raw(bytes, count),
         };
         if let Some(good) = undo_differences(self.order, &mut decoded.values) {
