@@ -2,6 +2,7 @@
 
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
+use std::sync::OnceLock;
 
 use ecgkeep_tests::program::Ended;
 use ecgkeep_tests::repository::root;
@@ -20,6 +21,24 @@ fn transcripts() -> Vec<PathBuf> {
 fn steps_of(path: &Path) -> Vec<Step> {
     let text = std::fs::read_to_string(path).expect("a transcript is text");
     parse(&text).unwrap_or_else(|error| panic!("{}: {error}", path.display()))
+}
+
+/// A transcript and what really came of its steps.
+struct Replayed {
+    path: PathBuf,
+    steps: Vec<(Step, Option<Ended>)>,
+}
+
+/// Every transcript, run once for all tests.
+fn all_replayed() -> &'static [Replayed] {
+    static ALL: OnceLock<Vec<Replayed>> = OnceLock::new();
+    ALL.get_or_init(|| {
+        std::thread::scope(|scope| {
+            let run = |path: PathBuf| scope.spawn(move || Replayed { steps: replayed(&path), path });
+            let running: Vec<_> = transcripts().into_iter().map(run).collect();
+            running.into_iter().map(|thread| thread.join().expect("a transcript can be run")).collect()
+        })
+    })
 }
 
 /// Runs a transcript in a fresh copy of the invented clinic's files.
@@ -47,14 +66,14 @@ fn copy_folder(from: &Path, to: &Path) {
 fn the_program_does_what_the_transcripts_say() {
     let renew = std::env::var_os("ECGKEEP_RENEW").is_some();
     let mut faults = Vec::new();
-    for path in transcripts() {
-        let expected = steps_of(&path);
-        let mut really: Vec<Step> = replayed(&path).into_iter().map(|(step, _)| step).collect();
+    for Replayed { path, steps } in all_replayed() {
+        let expected = steps_of(path);
+        let mut really: Vec<Step> = steps.iter().map(|(step, _)| step.clone()).collect();
         if renew {
             for line in really.iter_mut().flat_map(|step| step.out.iter_mut().chain(&mut step.err)) {
                 *line = with_placeholders(line);
             }
-            std::fs::write(&path, print(&really)).expect("a transcript is written");
+            std::fs::write(path, print(&really)).expect("a transcript is written");
         } else if really != expected {
             let (expected, really) = (print(&expected), print(&really));
             faults.push(format!("{}:\n{}", path.display(), first_difference(&expected, &really)));
@@ -105,9 +124,9 @@ fn commands_of_the_help(help: &str) -> Vec<&str> {
 fn json_output_is_an_object_a_line_of_the_shape_it_names() {
     let shapes = Shapes::of(&root().join("schemas"));
     let mut seen = BTreeSet::new();
-    for path in transcripts() {
-        for (step, ended) in replayed(&path) {
-            let Some(ended) = ended.filter(|_| step.command.contains("--json")) else { continue };
+    for Replayed { path, steps } in all_replayed() {
+        for (step, ended) in steps {
+            let Some(ended) = ended.as_ref().filter(|_| step.command.contains("--json")) else { continue };
             let at = format!("{}: $ {}", path.display(), step.command);
             assert!(ended.code == Some(2) || !ended.stdout.is_empty(), "{at}: no object");
             for line in ended.stdout.lines() {

@@ -33,7 +33,11 @@ fn the_table_of_formats_in_the_readme_is_that_of_the_program() {
         std::fs::write(root().join("README.md"), renewed).expect("README.md can be written");
         return;
     }
-    assert_eq!(shown, made.trim(), "README.md: UPDATE=1 cargo test -p ecgkeep-tests --test docs renews the table");
+    assert_eq!(
+        shown,
+        made.trim(),
+        "README.md: UPDATE=1 cargo test -p ecgkeep-tests --test docs renews the table"
+    );
 }
 
 /// Rows `| 3 | meaning |` of tables whose first column is a number.

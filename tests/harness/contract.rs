@@ -20,6 +20,14 @@ pub struct Trial {
     pub back: Option<Recording>,
 }
 
+/// Fields of which a standard makes its format say something, whether or not the recording does. What is said then
+/// is stated as added all the same.
+const OBLIGED: &[(&str, Field)] = &[
+    // EN 1064:2005+A1:2007, section 8, first byte: original, confirmed or over-read; nothing stands for silence
+    // (from memory of the text).
+    ("scp", Field::StatementStatus),
+];
+
 /// Writes, reads back by itself, and holds what it finds against what the format said.
 #[must_use]
 pub fn trial(format: &dyn Format, recording: &Recording, options: &Options) -> Trial {
@@ -60,15 +68,22 @@ pub fn trial(format: &dyn Format, recording: &Recording, options: &Options) -> T
         if format.carries(field) == Carries::Exact {
             trial.faults.push(format!("called exact: {difference}"));
         }
-        if matches!(difference.change, Change::Added { .. }) && !filled.contains(&field) {
+        let is_added = matches!(difference.change, Change::Added { .. });
+        let is_obliged = OBLIGED.contains(&(format.about().id, field));
+        if is_added && !filled.contains(&field) && !is_what_silence_says(difference) && !is_obliged {
             trial.faults.push(format!("made up: {difference}"));
         }
         trial.lost.insert(field);
     }
+    // the samples of a lead that is lost are lost with it
+    let of_a_lost_lead = |field: &Field| {
+        let lead_lost = trial.lost.contains(&Field::Lead) || trial.lost.contains(&Field::Waveform);
+        lead_lost && matches!(field, Field::Missing | Field::Voltage)
+    };
     let not_carried = filled.iter().filter(|field| matches!(format.carries(**field), Carries::No { .. }));
     trial.faults.extend(
         not_carried
-            .filter(|field| !trial.lost.contains(field))
+            .filter(|field| !trial.lost.contains(field) && !of_a_lost_lead(field))
             .map(|field| format!("called not carried, and came back: {field}")),
     );
     trial.back = Some(back);

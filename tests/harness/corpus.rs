@@ -1,7 +1,7 @@
 //! Recordings to try on every format.
 
 use ecgkeep_demo::{Spec, every_field, recording, small};
-use ecgkeep_recording::{Coded, Exact, Person, Recording, Step, Waveform};
+use ecgkeep_recording::{Coded, Exact, Person, Recording, Sex, Step, Waveform};
 use serde_json::{Map, Value};
 
 /// A recording and what to call it.
@@ -41,6 +41,7 @@ pub fn all() -> Vec<Named> {
     all.extend(TEXTS.iter().map(|(name, text)| with_texts(name, text)));
     all.extend(NUMBERS.iter().map(|(name, number)| with_numbers(name, number)));
     all.extend(TIMES.iter().map(|(start, birth)| with_times(start, birth)));
+    all.extend([Sex::Undifferentiated, Sex::Unknown, Sex::Other("X-2".to_owned())].map(with_sex));
     all.extend([
         with_one_waveform(),
         with_waveforms_turned_round(),
@@ -92,6 +93,8 @@ const TIMES: &[(&str, &str)] = &[
     ("T09:14:05.5", "1971"),
     ("2026-03-02+01:00", "1971"),
     ("+05:45", "1971"),
+    ("0001-03-02T09:14:05", "1971"),
+    ("9999-12-31T23:59:59", "1971"),
 ];
 
 /// Members of the JSON form whose text is free.
@@ -157,6 +160,13 @@ fn with_times(start: &str, birth: &str) -> Named {
     })
 }
 
+fn with_sex(sex: Sex) -> Named {
+    let mut recording = every_field();
+    let name = format!("sex {sex}");
+    recording.subject.sex = Some(sex);
+    named(&name, recording)
+}
+
 /// Formats that hold a single waveform of voltages are tried with everything else, too.
 fn with_one_waveform() -> Named {
     let mut recording = every_field();
@@ -183,6 +193,7 @@ fn with_two_rhythms() -> Named {
     });
     let mut second = Waveform::new(first.rate(), half.collect()).expect("all signals have eight samples");
     second.start = Exact::whole(1);
+    second.marks = first.marks.clone();
     recording.waveforms.insert(1, second);
     named("every field, two rhythms", recording)
 }

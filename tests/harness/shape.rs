@@ -103,8 +103,12 @@ impl Shape<'_> {
             "const" if rule != value => misfit(format!("{} is not {rule}", short(value))),
             "enum" if !items(rule).contains(value) => misfit(format!("{} is none of {rule}", short(value))),
             "const" | "enum" => {}
-            "minimum" if value.as_f64() < rule.as_f64() => misfit(format!("{value} is less than {rule}")),
-            "maximum" if value.as_f64() > rule.as_f64() => misfit(format!("{value} is more than {rule}")),
+            "minimum" if numbers(value, rule).is_some_and(|(value, least)| value < least) => {
+                misfit(format!("{value} is less than {rule}"))
+            }
+            "maximum" if numbers(value, rule).is_some_and(|(value, most)| value > most) => {
+                misfit(format!("{value} is more than {rule}"))
+            }
             "minimum" | "maximum" => {}
             "required" => {
                 for name in items(rule).iter().filter_map(Value::as_str) {
@@ -147,6 +151,11 @@ impl Shape<'_> {
             other => misfit(format!("the keyword {other} is not known to this test")),
         }
     }
+}
+
+/// Both as numbers; `None` where the value is none, which is the matter of `type`.
+fn numbers(value: &Value, rule: &Value) -> Option<(f64, f64)> {
+    value.as_f64().zip(rule.as_f64())
 }
 
 fn types(rule: &Value) -> impl Iterator<Item = &str> {
@@ -194,12 +203,15 @@ mod tests {
                 "a": { "$ref": "#/$defs/a" }, "b": { "type": ["string", "null"], "enum": ["x", null] },
                 "c": { "type": "array", "items": { "type": "integer", "minimum": 0, "maximum": 2 } },
                 "d": { "anyOf": [{ "type": "boolean" }, { "const": 7 }] },
+                "e": { "type": ["integer", "null"], "minimum": 0 },
             },
             "$defs": { "a": { "type": "number" } },
         });
-        for fits in
-            [json!({"a": 1.5}), json!({"a": 1, "b": null, "c": [0, 2], "d": 7}), json!({"a": 1, "d": true})]
-        {
+        for fits in [
+            json!({"a": 1.5}),
+            json!({"a": 1, "b": null, "c": [0, 2], "d": 7, "e": null}),
+            json!({"a": 1, "d": true}),
+        ] {
             assert_eq!(misfits(&schema, &fits), Vec::<String>::new(), "{fits}");
         }
         for wrong in [

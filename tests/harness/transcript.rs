@@ -10,7 +10,7 @@
 //!
 //! The commands of one file run one after another in one folder. `$ flip FILE BYTE`, `$ cut FILE BYTES`,
 //! `$ copy FROM TO` and `$ write FILE TEXT` prepare it. In an expected line, `<sha256>` stands for 64 hexadecimal
-//! digits, `<version>` for the version of the program, `<number>` for digits and `<...>` for anything.
+//! digits, `<key>` for 32 of them, `<version>` for the version of the program, `<number>` for digits and `<...>` for anything.
 
 use std::fmt::Write as _;
 use std::path::Path;
@@ -88,6 +88,11 @@ pub fn replay(steps: &[Step], folder: &Path) -> Result<Vec<(Step, Option<Ended>)
 }
 
 fn replay_one(step: &Step, folder: &Path) -> Result<(Step, Option<Ended>), String> {
+    if let Some((file, content)) = step.command.strip_prefix("write ").and_then(|rest| rest.split_once(' ')) {
+        std::fs::write(folder.join(file), format!("{content}\n"))
+            .map_err(|error| format!("{file}: {error}"))?;
+        return Ok((step.clone(), None));
+    }
     let words = words(&step.command);
     let words: Vec<&str> = words.iter().map(String::as_str).collect();
     let (program, arguments) = words.split_first().ok_or("an empty command")?;
@@ -142,7 +147,6 @@ fn prepare(command: &str, arguments: &[&str], folder: &Path) -> Result<(), Strin
             std::fs::write(at(file), bytes.get(..number(length)?).ok_or("shorter than that")?).map_err(text)
         }
         ("copy", [from, to]) => std::fs::copy(at(from), at(to)).map(|_| ()).map_err(text),
-        ("write", [file, content]) => std::fs::write(at(file), format!("{content}\n")).map_err(text),
         _ => Err("no command of a transcript".to_owned()),
     }
 }
@@ -179,6 +183,7 @@ type Placeholder = (&'static str, fn(&str) -> bool);
 
 const PLACEHOLDERS: &[Placeholder] = &[
     ("<sha256>", |text| text.len() == 64 && text.bytes().all(|byte| byte.is_ascii_hexdigit())),
+    ("<key>", |text| text.len() == 32 && text.bytes().all(|byte| byte.is_ascii_hexdigit())),
     ("<version>", |text| text == env!("CARGO_PKG_VERSION")),
     ("<number>", |text| !text.is_empty() && text.bytes().all(|byte| byte.is_ascii_digit())),
     ("<...>", |_| true),
@@ -195,7 +200,11 @@ pub fn with_placeholders(line: &str) -> String {
             digits.push(character);
             continue;
         }
-        text.push_str(if digits.len() == 64 { "<sha256>" } else { &digits });
+        text.push_str(match digits.len() {
+            64 => "<sha256>",
+            32 => "<key>",
+            _ => &digits,
+        });
         digits.clear();
         if character != '\0' {
             text.push(character);

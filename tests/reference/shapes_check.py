@@ -18,7 +18,7 @@ from referencing import Registry, Resource
 SCHEMAS = pathlib.Path(__file__).parents[2] / "schemas"
 
 # What stands for what varies in a transcript, with a text of the same kind.
-PLACEHOLDERS = {"<sha256>": "0" * 64, "<version>": "0.0.0", "<number>": "0", "<...>": "x"}
+PLACEHOLDERS = {"<sha256>": "0" * 64, "<key>": "0" * 32, "<version>": "0.0.0", "<number>": "0", "<...>": "x"}
 
 
 def documents(path):
