@@ -25,7 +25,7 @@ def documents(path):
     text = path.read_text(encoding="utf-8")
     if path.suffix == ".txt":
         for line in text.splitlines():
-            if line.startswith("out| {"):
+            if line.startswith('out| {"schema":'):
                 for placeholder, example in PLACEHOLDERS.items():
                     line = line.replace(placeholder, example)
                 yield json.loads(line.removeprefix("out| "))
