@@ -1,4 +1,4 @@
-//! Where the heart beats, and the median beat.
+//! Where the heart beats.
 //!
 //! The beats are found on the spatial velocity of the leads: the root of the summed squares of their slopes. It
 //! does not depend on polarity, nor on which chest lead carries which label, and it survives a dead lead.
@@ -6,8 +6,7 @@
 use ecgkeep_recording::Lead;
 
 use crate::constants::{
-    BASELINE_FROM_SECONDS, BASELINE_TO_SECONDS, BEAT_AFTER_SECONDS, BEAT_BEFORE_SECONDS, BLOCK_SECONDS,
-    BLOCKS_AROUND, DETECTOR_RATE_HZ_AT_LEAST, ENVELOPE_SECONDS, NOISE_SHARE, QRS_HALF_SECONDS,
+    BLOCK_SECONDS, BLOCKS_AROUND, DETECTOR_RATE_HZ_AT_LEAST, ENVELOPE_SECONDS, NOISE_SHARE, QRS_HALF_SECONDS,
     REFRACTORY_SECONDS, SEARCH_BACK_RR, SLOW_SECONDS, SMOOTHING_SECONDS, T_WAVE_SECONDS, THRESHOLD_SHARE,
 };
 use crate::statistics::{count, gaps_held, median, moving_average};
@@ -41,66 +40,6 @@ impl Beats {
         }
         Ok(Beats { at })
     }
-
-    /// The median of the beats in one lead around the reference point, its baseline at zero.
-    pub fn median_beat(&self, strip: &Strip, tracing: &Tracing) -> MedianBeat {
-        let (before, after) = (strip.samples(BEAT_BEFORE_SECONDS), strip.samples(BEAT_AFTER_SECONDS));
-        let baseline =
-            strip.samples(BASELINE_FROM_SECONDS)..strip.samples(BASELINE_TO_SECONDS).saturating_sub(1);
-        let values = &tracing.microvolts;
-        let mut levelled: Vec<(usize, f64)> = Vec::with_capacity(self.at.len());
-        for &beat in &self.at {
-            let (Some(from), Some(to)) = (beat.checked_sub(baseline.start), beat.checked_sub(baseline.end))
-            else {
-                continue;
-            };
-            let level = median(&mut values[from..to].to_vec());
-            if !level.is_nan() {
-                levelled.push((beat, level));
-            }
-        }
-        let mut column = Vec::with_capacity(levelled.len());
-        let mut beat = Vec::with_capacity(before + after);
-        for offset in 0..before + after {
-            column.clear();
-            let sample = |at: usize| values.get((at + offset).checked_sub(before)?).copied();
-            column.extend(levelled.iter().filter_map(|(at, level)| Some(sample(*at)? - level)));
-            beat.push(median(&mut column));
-        }
-        MedianBeat { microvolts: beat, reference: before, rate_hz: strip.rate_hz, beats: levelled.len() }
-    }
-}
-
-/// The median beat of one lead.
-pub(crate) struct MedianBeat {
-    /// NaN where no beat has a sample.
-    pub microvolts: Vec<f64>,
-    /// Index of the QRS reference point in `microvolts`.
-    pub reference: usize,
-    pub rate_hz: f64,
-    /// How many beats it is made of.
-    pub beats: usize,
-}
-
-impl MedianBeat {
-    /// The QRS complex: the samples around the reference point.
-    pub fn qrs(&self) -> &[f64] {
-        let half = samples(QRS_HALF_SECONDS, self.rate_hz);
-        let to = (self.reference + half + 1).min(self.microvolts.len());
-        &self.microvolts[self.reference.saturating_sub(half).min(to)..to]
-    }
-
-    /// The beat with every value times `factor`.
-    pub fn scaled(mut self, factor: f64) -> MedianBeat {
-        self.microvolts.iter_mut().for_each(|value| *value *= factor);
-        self
-    }
-
-    /// The sum with a median beat of the same beats.
-    pub fn plus(mut self, other: &MedianBeat) -> MedianBeat {
-        self.microvolts.iter_mut().zip(&other.microvolts).for_each(|(a, b)| *a += b);
-        self
-    }
 }
 
 /// The QRS reference points of simultaneous leads in microvolts, NaN where missing.
@@ -108,7 +47,14 @@ fn find_beats(leads: &[&[f64]], rate_hz: f64) -> Vec<usize> {
     let velocity = Velocity::of(leads, rate_hz);
     let beats = velocity.peaks(1.0, 0..velocity.values.len());
     let beats = velocity.without_t_waves(&beats);
-    if velocity.is_noise(&beats) { Vec::new() } else { velocity.search_back(&beats) }
+    if velocity.is_noise(&beats) {
+        return Vec::new();
+    }
+    let mut beats = velocity.search_back(&beats);
+    // Where the ends cut a QRS complex its reference point cannot be told.
+    let edge = samples(QRS_HALF_SECONDS, rate_hz);
+    beats.retain(|beat| *beat >= edge && beat + edge < velocity.values.len());
+    beats
 }
 
 /// The smoothed spatial velocity, with the height that a beat must reach.

@@ -13,9 +13,45 @@ pub(crate) const BASELINE_FROM_SECONDS: f64 = 0.120;
 pub(crate) const BASELINE_TO_SECONDS: f64 = 0.090;
 
 /// What of the beat before and after the QRS reference point the median beat holds.
-pub(crate) const BEAT_BEFORE_SECONDS: f64 = 0.300;
+pub(crate) const BEAT_BEFORE_SECONDS: f64 = 0.350;
 /// See [`BEAT_BEFORE_SECONDS`].
 pub(crate) const BEAT_AFTER_SECONDS: f64 = 0.450;
+
+/// A beat belongs to the dominant class where its QRS complexes correlate so well with the median of all beats
+/// (project choice).
+pub(crate) const SAME_CLASS_CORRELATION: f64 = 0.9;
+
+/// Slopes below this share of the steepest are before the QRS complex ... (project choice)
+pub(crate) const QRS_ONSET_SHARE: f64 = 0.08;
+/// ... where they stay so for this time (project choice).
+pub(crate) const QRS_ONSET_SECONDS: f64 = 0.012;
+/// The QRS complex begins at most this long before its reference point (project choice).
+pub(crate) const QRS_ONSET_AT_MOST_SECONDS: f64 = 0.150;
+
+/// The P wave is looked for from this long before the QRS onset, or ...
+pub(crate) const P_WINDOW_SECONDS: f64 = 0.240;
+/// ... this share of the RR interval, if that is shorter (project choices).
+pub(crate) const P_WINDOW_RR: f64 = 0.40;
+/// The spatial height that a P wave has at least, root mean square over I, II, V1 to V6 (project choice: sinus P
+/// waves of 44 real recordings reach 38 uV or more, what is found in atrial fibrillation mostly less than 25).
+pub(crate) const P_HEIGHT_UV_AT_LEAST: f64 = 25.0;
+/// The width at half height that a P wave has at most (project choice).
+pub(crate) const P_WIDTH_SECONDS_AT_MOST: f64 = 0.110;
+
+/// The QRS and T that lead V6 is compared over end this long after the reference point, or ...
+pub(crate) const T_END_SECONDS: f64 = 0.400;
+/// ... at this share of the RR interval, if that is shorter (project choices).
+pub(crate) const T_END_RR: f64 = 0.55;
+/// Share of the power of V6 that the frontal leads must explain for its direction to be taken (project choice).
+pub(crate) const V6_EXPLAINED_AT_LEAST: f64 = 0.5;
+/// Share of the power of the frontal leads that the fit takes for noise (project choice).
+pub(crate) const V6_RIDGE: f64 = 0.002;
+/// The frontal direction of a usual P wave, in degrees (middle of 0 to 75 degrees of teaching texts, from memory).
+pub(crate) const P_AXIS_DEG: f64 = 45.0;
+/// The frontal direction that lead V6 usually has, in degrees (between 2 and 86 on 42 of 44 real recordings).
+pub(crate) const V6_AXIS_DEG: f64 = 40.0;
+/// Below this rate P waves and QRS onsets were not tried.
+pub(crate) const CABLE_RATE_HZ_AT_LEAST: f64 = 200.0;
 
 /// Length of the moving average before differentiation: one period of 50 Hz mains, which it removes.
 pub(crate) const SMOOTHING_SECONDS: f64 = 0.020;
@@ -54,6 +90,8 @@ pub(crate) const HUM_RATE_HZ_AT_LEAST: f64 = 150.0;
 
 /// Length of the moving average that is subtracted: a high-pass of about 40 Hz (project choice).
 pub(crate) const MUSCLE_HIGH_PASS_SECONDS: f64 = 0.020;
+/// From this size in microvolts hum is taken out before muscle noise is measured (project choice).
+pub(crate) const HUM_UV_REMOVED: f64 = 5.0;
 /// Below this rate little of the muscle noise is left to see (project choice).
 pub(crate) const MUSCLE_RATE_HZ_AT_LEAST: f64 = 200.0;
 /// From the median absolute deviation to the standard deviation of a normal distribution (1 / 0.67449).

@@ -1,9 +1,11 @@
 //! What the rules look at.
 
-use ecgkeep_recording::{CivilTime, Filing, Recording};
+use ecgkeep_recording::{CivilTime, Filing, PartialDate, Recording};
 
 use crate::Policy;
 use crate::beats::Beats;
+use crate::interchange::years;
+use crate::median_beat::MedianBeats;
 use crate::noise::Noise;
 use crate::strip::{Strip, Tracing, fullest};
 
@@ -21,6 +23,8 @@ pub(crate) struct Evidence<'a> {
     pub noise: Vec<Vec<Noise>>,
     /// The beats of the main strip, or why there are none.
     pub beats: Result<Beats, String>,
+    /// The median beats of the main strip, or why there are none.
+    pub typical: Result<MedianBeats, String>,
 }
 
 impl<'a> Evidence<'a> {
@@ -37,7 +41,12 @@ impl<'a> Evidence<'a> {
             None => Err("there is no rhythm waveform".to_owned()),
         };
         let noise = strips.iter().map(Noise::of).collect();
-        Evidence { recording, filing, policy, now, strips, main, noise, beats }
+        let typical = match (&beats, main) {
+            (Ok(beats), Some(index)) => Ok(MedianBeats::of(&strips[index], beats)),
+            (Err(why), _) => Err(why.clone()),
+            (Ok(_), None) => Err("there is no rhythm waveform".to_owned()),
+        };
+        Evidence { recording, filing, policy, now, strips, main, noise, beats, typical }
     }
 
     /// The waveform with most of the twelve leads.
@@ -51,6 +60,47 @@ impl<'a> Evidence<'a> {
         strips.flat_map(|(strip, noise)| {
             strip.tracings.iter().zip(noise).map(move |(lead, noise)| (strip, lead, noise))
         })
+    }
+
+    /// Whether the patient is old enough for rules made for adults, with a caveat where the age is not known.
+    /// # Errors
+    /// Why the rule is not to be judged, in words.
+    pub fn adult(&self) -> Result<&'static str, String> {
+        let limit = self.policy.adult_from_years;
+        match self.age_years() {
+            Some(age) if age < limit => {
+                Err(format!("the patient is {age:.0} years old, the rule is for {limit} and above"))
+            }
+            Some(_) => Ok(""),
+            None => Ok("; the age is not known: not validated for children"),
+        }
+    }
+
+    /// The age as stated, or from birth and recording, whatever is known of both; the file's word first.
+    fn age_years(&self) -> Option<f64> {
+        let filing = self.filing;
+        let subjects = [Some(&self.recording.subject), filing.map(|filing| &filing.subject)];
+        let stated = subjects.into_iter().flatten().find_map(|subject| subject.age.as_ref().and_then(years));
+        let birth = subjects.into_iter().flatten().find_map(|subject| subject.birth_date);
+        let beside = filing.and_then(|filing| filing.acquisition.start.date);
+        let recorded = self.recording.acquisition.start.date.or(beside);
+        let days =
+            |birth: PartialDate, date: PartialDate| i32::try_from(date.first_day() - birth.first_day()).ok();
+        let computed = birth.zip(recorded).and_then(|(birth, date)| days(birth, date));
+        stated.or(computed.map(|days| f64::from(days) / 365.25))
+    }
+
+    /// Whether the electrodes were placed as usual, as far as is stated.
+    /// # Errors
+    /// Why the rule is not to be judged, in words.
+    pub fn standard_placement(&self) -> Result<(), String> {
+        let beside = self.filing.and_then(|filing| filing.acquisition.placement.as_ref());
+        let Some(placement) = self.recording.acquisition.placement.as_ref().or(beside) else { return Ok(()) };
+        let text =
+            placement.text.clone().or_else(|| placement.codes.first()?.meaning.clone()).unwrap_or_default();
+        let lower = text.to_lowercase();
+        let is_usual = lower.is_empty() || (lower.contains("standard") && !lower.contains("non"));
+        if is_usual { Ok(()) } else { Err(format!("the electrodes were placed otherwise (\"{text}\")")) }
     }
 
     /// `supplied beside the file by A. Nurse`.

@@ -11,6 +11,8 @@ mod constants;
 mod evidence;
 mod finding;
 mod identity;
+mod interchange;
+mod median_beat;
 mod noise;
 mod polarity;
 mod policy;
@@ -22,6 +24,7 @@ mod signal;
 mod statistics;
 mod strip;
 mod structure;
+mod waves;
 
 pub use assessment::{Assessment, CAUTIONS, run};
 pub use finding::{Finding, Verdict};

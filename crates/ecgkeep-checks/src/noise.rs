@@ -3,7 +3,7 @@
 use std::f64::consts::TAU;
 
 use crate::constants::{
-    HUM_BLOCK_SECONDS, HUM_NEIGHBOUR_HZ, HUM_RATE_HZ_AT_LEAST, MAD_TO_SIGMA, MAINS_HZ,
+    HUM_BLOCK_SECONDS, HUM_NEIGHBOUR_HZ, HUM_RATE_HZ_AT_LEAST, HUM_UV_REMOVED, MAD_TO_SIGMA, MAINS_HZ,
     MUSCLE_HIGH_PASS_SECONDS, MUSCLE_RATE_HZ_AT_LEAST, WANDER_SECONDS,
 };
 use crate::statistics::{count, gaps_held, median, moving_average};
@@ -39,17 +39,17 @@ impl Noise {
     fn of_lead(microvolts: &[f64], rate_hz: f64, waves: Option<&Waves>) -> Noise {
         let held = gaps_held(microvolts);
         let smooth = moving_average(&held, samples(MUSCLE_HIGH_PASS_SECONDS, rate_hz));
+        let hum_uv = waves.map(|waves| waves.hum(&held));
         let muscle_uv = if rate_hz < MUSCLE_RATE_HZ_AT_LEAST {
             Vec::new()
         } else {
-            muscle_by_second(microvolts, &smooth, samples(1.0, rate_hz))
+            let mut rest: Vec<f64> = microvolts.iter().zip(&smooth).map(|(x, y)| x - y).collect();
+            if let (Some(waves), Some(hum)) = (waves, hum_uv) {
+                waves.remove(&mut rest, hum);
+            }
+            muscle_by_second(&rest, samples(1.0, rate_hz))
         };
-        Noise {
-            muscle_uv,
-            hum_uv: waves.map(|waves| waves.hum(&held)),
-            wander_uv: wander(&smooth, rate_hz),
-            farthest_uv: farthest(microvolts),
-        }
+        Noise { muscle_uv, hum_uv, wander_uv: wander(&smooth, rate_hz), farthest_uv: farthest(microvolts) }
     }
 
     /// The noise of the middle second; NaN where none can be told.
@@ -58,13 +58,10 @@ impl Noise {
     }
 }
 
-/// `1.4826 * median |x - smooth|`, which QRS complexes hardly touch, for each second.
-fn muscle_by_second(microvolts: &[f64], smooth: &[f64], second: usize) -> Vec<f64> {
-    let sigma = |(values, smooth): (&[f64], &[f64])| {
-        MAD_TO_SIGMA * median(&mut values.iter().zip(smooth).map(|(x, y)| (x - y).abs()).collect())
-    };
-    let whole = microvolts.chunks(second).zip(smooth.chunks(second));
-    whole.filter(|(values, _)| 2 * values.len() >= second).map(sigma).collect()
+/// `1.4826 * median |x|` of what lies above the high-pass, which QRS complexes hardly touch, for each second.
+fn muscle_by_second(rest: &[f64], second: usize) -> Vec<f64> {
+    let sigma = |values: &[f64]| MAD_TO_SIGMA * median(&mut values.iter().map(|value| value.abs()).collect());
+    rest.chunks(second).filter(|values| 2 * values.len() >= second).map(sigma).collect()
 }
 
 /// The range of the moving average below about 0.5 Hz; the ends, where it has half its samples, are left out.
@@ -119,20 +116,38 @@ impl Waves {
         let power = |table: &[(f64, f64)]| {
             let of_block = |block: &[f64]| {
                 let mean = block.iter().sum::<f64>() / count(block.len());
-                let (cosine, sine) =
-                    block.iter().zip(table).fold((0.0, 0.0), |(c, s), (x, (cosine, sine))| {
-                        (c + (x - mean) * cosine, s + (x - mean) * sine)
-                    });
-                (cosine * cosine + sine * sine) * (2.0 / count(block.len())).powi(2)
+                let (cosine, sine) = fit(block, table, mean);
+                cosine * cosine + sine * sine
             };
             median(&mut values.chunks_exact(self.block).map(of_block).collect())
         };
-        [0, 1].map(|index| {
-            let [own, below, above] = &self.tables[index];
+        self.tables.each_ref().map(|[own, below, above]| {
             let beside = f64::midpoint(power(below), power(above));
             (power(own) - beside).max(0.0).sqrt()
         })
     }
+
+    /// Takes hum that is there out of each block.
+    fn remove(&self, values: &mut [f64], hum: [f64; 2]) {
+        for ([own, ..], _) in self.tables.iter().zip(hum).filter(|(_, size)| *size >= HUM_UV_REMOVED) {
+            for block in values.chunks_exact_mut(self.block) {
+                let (cosine, sine) = fit(block, own, 0.0);
+                // A block with a gap has no fit, and keeps its hum.
+                if cosine.is_finite() && sine.is_finite() {
+                    block.iter_mut().zip(own).for_each(|(x, (c, s))| *x -= cosine * c + sine * s);
+                }
+            }
+        }
+    }
+}
+
+/// How much of a cosine and a sine of whole periods is in a block.
+fn fit(block: &[f64], table: &[(f64, f64)], mean: f64) -> (f64, f64) {
+    let products = block.iter().zip(table);
+    let (cosine, sine) = products
+        .fold((0.0, 0.0), |(c, s), (x, (cosine, sine))| (c + (x - mean) * cosine, s + (x - mean) * sine));
+    let scale = 2.0 / count(block.len());
+    (scale * cosine, scale * sine)
 }
 
 /// A block longer than this belongs to no sampling rate of an electrocardiograph (project choice).

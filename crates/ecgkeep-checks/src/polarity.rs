@@ -4,8 +4,8 @@ use std::fmt;
 
 use ecgkeep_recording::Lead;
 
-use crate::beats::MedianBeat;
 use crate::evidence::Evidence;
+use crate::median_beat::MedianBeat;
 use crate::{Finding, Rule, Verdict};
 
 pub(crate) mod lead_avr;
@@ -16,11 +16,14 @@ const OTHER_EXPLANATIONS: &str = "exchanged cables, but also disease (infarction
                                   can look so: compare with an earlier ECG, check the cables and repeat if possible";
 
 /// The median beat of a lead of the main strip, or why there is none.
-fn median_beat(evidence: &Evidence, lead: &Lead) -> Result<MedianBeat, String> {
-    let beats = evidence.beats.as_ref().map_err(Clone::clone)?;
-    let strip = evidence.main().ok_or("there is no rhythm waveform")?;
-    let tracing = strip.lead(lead).ok_or_else(|| format!("lead {lead} is not stored"))?;
-    Ok(beats.median_beat(strip, tracing))
+fn median_beat<'a>(evidence: &'a Evidence, lead: &Lead) -> Result<&'a MedianBeat, String> {
+    let beats = evidence.typical.as_ref().map_err(Clone::clone)?;
+    beats.lead(lead).ok_or_else(|| format!("lead {lead} is not stored"))
+}
+
+/// How many beats the median beat is made of.
+fn beats(evidence: &Evidence) -> usize {
+    evidence.typical.as_ref().map_or(0, |beats| beats.beats)
 }
 
 /// The QRS complex of a median beat against the baseline before it.
@@ -32,7 +35,7 @@ struct Qrs {
 }
 
 impl Qrs {
-    fn of(beat: MedianBeat) -> Result<Qrs, String> {
+    fn of(beat: &MedianBeat, beats: usize) -> Result<Qrs, String> {
         let qrs = beat.qrs();
         let area_uv_s = qrs.iter().sum::<f64>() / beat.rate_hz;
         if area_uv_s.is_nan() {
@@ -40,7 +43,7 @@ impl Qrs {
         }
         let low_uv = qrs.iter().copied().fold(f64::INFINITY, f64::min);
         let high_uv = qrs.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-        Ok(Qrs { area_uv_s, low_uv, high_uv, beats: beat.beats })
+        Ok(Qrs { area_uv_s, low_uv, high_uv, beats })
     }
 }
 

@@ -86,16 +86,31 @@ pub struct Policy {
     pub hum_uv_note: f64,
     /// Microvolts (peak) of mains hum from which a WARN is given; project choice.
     pub hum_uv_warn: f64,
-    /// Microvolts (standard deviation) of muscle noise from which a NOTE is given; project choice.
+    /// Microvolts (standard deviation) of muscle noise from which a NOTE is given; project choice: about 1 mm from peak
+    /// to peak on paper (five standard deviations).
     pub muscle_uv_note: f64,
-    /// Microvolts (standard deviation) of muscle noise from which a WARN is given; project choice.
+    /// Microvolts (standard deviation) of muscle noise from which a WARN is given; project choice: about 3 mm.
     pub muscle_uv_warn: f64,
-    /// Microvolts (standard deviation) of muscle noise in a single second from which a NOTE is given; project choice.
+    /// Microvolts (standard deviation) of muscle noise in a single second from which a NOTE is given; project
+    /// choice: about 2 mm.
     pub muscle_uv_burst: f64,
     /// Beats per minute below which a NOTE is given; Orphanidou 2015 (as coded elsewhere).
     pub heart_rate_per_min_at_least: f64,
     /// Beats per minute above which a NOTE is given; Orphanidou 2015 (as coded elsewhere).
     pub heart_rate_per_min_at_most: f64,
+    /// Years from which the rules on axes and cables are judged; common practice, no source.
+    pub adult_from_years: f64,
+    /// Degrees by which the directions of the P wave and of V6 must both come nearer to the usual ones for exchanged
+    /// limb cables to be suspected; tuned as told in the README.
+    pub cable_turn_deg_at_least: f64,
+    /// Microvolts of I, II or III below which a limb lead is flat for the right leg rule; project choice.
+    pub cable_flat_uv_at_most: f64,
+    /// Share of the largest limb lead below which it must also lie; project choice.
+    pub cable_flat_share_at_most: f64,
+    /// Microvolts that the largest limb lead must then have; project choice.
+    pub cable_large_uv_at_least: f64,
+    /// Share to which an exchange must shorten the path through the chest leads; tuned as told in the README.
+    pub chest_path_share_at_most: f64,
     /// How many times deeper than high a QRS complex must be to be called inverted (higher than deep: upright);
     /// project choice.
     pub inverted_factor: f64,
@@ -139,11 +154,17 @@ impl Default for Policy {
             wander_uv_warn: 1000.0,
             hum_uv_note: 25.0,
             hum_uv_warn: 50.0,
-            muscle_uv_note: 30.0,
+            muscle_uv_note: 20.0,
             muscle_uv_warn: 60.0,
-            muscle_uv_burst: 60.0,
+            muscle_uv_burst: 40.0,
             heart_rate_per_min_at_least: 40.0,
             heart_rate_per_min_at_most: 180.0,
+            adult_from_years: 16.0,
+            cable_turn_deg_at_least: 10.0,
+            cable_flat_uv_at_most: 100.0,
+            cable_flat_share_at_most: 0.2,
+            cable_large_uv_at_least: 250.0,
+            chest_path_share_at_most: 0.9,
             inverted_factor: 1.5,
         }
     }

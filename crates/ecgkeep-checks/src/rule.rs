@@ -5,7 +5,7 @@ use std::fmt;
 use crate::evidence::Evidence;
 use crate::finding::{Finding, Verdict};
 use crate::policy::Policy;
-use crate::{identity, polarity, relations, signal, structure};
+use crate::{identity, interchange, polarity, relations, signal, structure};
 
 /// Every rule, in the order in which they are judged and printed.
 pub const RULES: &[Rule] = &[
@@ -33,6 +33,9 @@ pub const RULES: &[Rule] = &[
     signal::heart_rate::RULE,
     polarity::lead_i::RULE,
     polarity::lead_avr::RULE,
+    interchange::neutral::RULE,
+    interchange::limb::RULE,
+    interchange::chest::RULE,
 ];
 
 /// The rule of this code.

@@ -10,8 +10,20 @@ const BEATS: [u8; 19] = [1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 13, 25, 30, 34, 
 const NOTE_AND_MORE: u8 = 59;
 const AUXILIARY: u8 = 63;
 
+/// The code of ecgcodes.h that marks the peak of a P wave.
+const P_WAVE: [u8; 1] = [24];
+
 /// The samples at which a beat is marked.
 pub fn beats(path: &Path) -> Result<Vec<usize>, Failure> {
+    marks(path, &BEATS)
+}
+
+/// The samples at which the peak of a P wave is marked.
+pub fn p_waves(path: &Path) -> Result<Vec<usize>, Failure> {
+    marks(path, &P_WAVE)
+}
+
+fn marks(path: &Path, codes: &[u8]) -> Result<Vec<usize>, Failure> {
     let bytes = std::fs::read(path)?;
     let word = |at: usize| {
         bytes
@@ -41,7 +53,7 @@ pub fn beats(path: &Path) -> Result<Vec<usize>, Failure> {
             (60..=62, _) => {}
             _ => {
                 sample += interval;
-                if BEATS.contains(&code) {
+                if codes.contains(&code) {
                     found.push(usize::try_from(sample)?);
                 }
             }

@@ -8,6 +8,10 @@ use std::process::ExitCode;
 
 mod annotations;
 mod beats;
+mod csv;
+mod exchanges;
+mod findings;
+mod hum;
 mod sets;
 
 fn main() -> ExitCode {
@@ -27,6 +31,11 @@ fn main() -> ExitCode {
 fn tables(folder: &std::path::Path) -> Result<(), Box<dyn std::error::Error>> {
     let sets = sets::Sets::read(folder)?;
     println!("{} + {} recordings\n", sets.ptbxl.len(), sets.ludb.len());
+    findings::tables(&sets)?;
     beats::table(&sets)?;
+    exchanges::tables(&sets)?;
+    if std::env::args().len() < 3 {
+        hum::table(&sets)?;
+    }
     Ok(())
 }

@@ -10,14 +10,14 @@ use crate::{Finding, Rule, Verdict};
 pub(crate) const RULE: Rule = Rule {
     code: "polarity-avr",
     title: "QRS inverted in lead aVR",
-    rule: "The net area of the QRS complex of the median beat in lead aVR, or in -(I + II)/2 where aVR is not stored. WARN \
+    rule: "The net area of the QRS complex of the median beat in lead aVR, or in -(I + II)/2 where aVR is not stored. NOTE \
            where it is above zero and the highest point lies further from the baseline than the policy's factor times \
            the deepest.",
     source: "positive complexes in aVR: Batchvarov, Malik and Camm, Europace 2007 (abstract); the factor is a project choice",
     threshold: |policy| {
         format!("area above 0 uV s and height more than {} times the depth", policy.inverted_factor)
     },
-    limits: "A prompt, not a finding of exchange: infarction and extreme axis deviation look the same, and most exchanges \
+    limits: "A prompt, not a finding of exchange, and too often true of disease to be a warning (README): infarction and extreme axis deviation look the same, and most exchanges \
              do not. Not validated for children.",
     what_to_do: "Compare with an earlier ECG, check the limb cables, and repeat if possible.",
     judge,
@@ -35,20 +35,21 @@ fn judge(rule: &Rule, evidence: &Evidence) -> Vec<Finding> {
         lead: Some(Lead::AVR),
         measured: quantity(qrs.area_uv_s, 1, "uV.s"),
         threshold: quantity(0.0, 0, "uV.s"),
-        ..rule.finding(Verdict::Warn, text)
+        ..rule.finding(Verdict::Note, text)
     };
     is_upright.then_some(finding).into_iter().collect()
 }
 
 /// The QRS complex of aVR: as stored, from -aVR, or from I and II.
 fn qrs(evidence: &Evidence) -> Result<Qrs, String> {
+    let beats = super::beats(evidence);
     let stored = |lead: &Lead| evidence.main().is_some_and(|strip| strip.lead(lead).is_some());
     if stored(&Lead::AVR) {
-        Qrs::of(super::median_beat(evidence, &Lead::AVR)?)
+        Qrs::of(super::median_beat(evidence, &Lead::AVR)?, beats)
     } else if stored(&Lead::NegativeAVR) {
-        Qrs::of(super::median_beat(evidence, &Lead::NegativeAVR)?.scaled(-1.0))
+        Qrs::of(&super::median_beat(evidence, &Lead::NegativeAVR)?.clone().scaled(-1.0), beats)
     } else {
         let (one, two) = (super::median_beat(evidence, &Lead::I)?, super::median_beat(evidence, &Lead::II)?);
-        Qrs::of(one.scaled(-0.5).plus(&two.scaled(-0.5)))
+        Qrs::of(&one.clone().scaled(-0.5).plus(&two.clone().scaled(-0.5)), beats)
     }
 }

@@ -10,20 +10,21 @@ use crate::{Finding, Rule, Verdict};
 pub(crate) const RULE: Rule = Rule {
     code: "polarity-i",
     title: "QRS upright in lead I",
-    rule: "The net area of the QRS complex of the median beat in lead I. WARN where it is below zero and the deepest point \
+    rule: "The net area of the QRS complex of the median beat in lead I. NOTE where it is below zero and the deepest point \
            lies further from the baseline than the policy's factor times the highest.",
     source: "polarity signs of Batchvarov, Malik and Camm, Europace 2007 (abstract); the factor is a project choice",
     threshold: |policy| {
         format!("area below 0 uV s and depth more than {} times the height", policy.inverted_factor)
     },
-    limits: "A prompt, not a finding of exchange: a right axis, infarction, dextrocardia and lung disease look the same, \
+    limits: "A prompt, not a finding of exchange, and too often true of disease to be a warning (README): a right axis, infarction, dextrocardia and lung disease look the same, \
              and most exchanges do not. Not validated for children.",
     what_to_do: "Compare with an earlier ECG, check the arm cables, and repeat if possible.",
     judge,
 };
 
 fn judge(rule: &Rule, evidence: &Evidence) -> Vec<Finding> {
-    let qrs = match super::median_beat(evidence, &Lead::I).and_then(Qrs::of) {
+    let beat = super::median_beat(evidence, &Lead::I);
+    let qrs = match beat.and_then(|beat| Qrs::of(beat, super::beats(evidence))) {
         Ok(qrs) => qrs,
         Err(why) => return vec![super::not_assessed(rule, &Lead::I, &why)],
     };
@@ -34,7 +35,7 @@ fn judge(rule: &Rule, evidence: &Evidence) -> Vec<Finding> {
         lead: Some(Lead::I),
         measured: quantity(qrs.area_uv_s, 1, "uV.s"),
         threshold: quantity(0.0, 0, "uV.s"),
-        ..rule.finding(Verdict::Warn, text)
+        ..rule.finding(Verdict::Note, text)
     };
     is_inverted.then_some(finding).into_iter().collect()
 }

@@ -24,11 +24,13 @@ const LIMB: [Lead; 6] = [Lead::I, Lead::II, Lead::III, Lead::AVR, Lead::AVL, Lea
 const CHEST: [Lead; 6] = [Lead::V1, Lead::V2, Lead::V3, Lead::V4, Lead::V5, Lead::V6];
 
 fn judge(rule: &Rule, evidence: &Evidence) -> Vec<Finding> {
-    let (Ok(beats), Some(strip)) = (&evidence.beats, evidence.main()) else {
-        let why = evidence.beats.as_ref().err().map_or("no rhythm waveform", String::as_str);
-        return vec![
-            rule.finding(Verdict::NotAssessed, format!("the size of the QRS is not assessed: {why}")),
-        ];
+    let beats = match &evidence.typical {
+        Ok(beats) => beats,
+        Err(why) => {
+            return vec![
+                rule.finding(Verdict::NotAssessed, format!("the size of the QRS is not assessed: {why}")),
+            ];
+        }
     };
     let policy = evidence.policy;
     let mut findings = Vec::new();
@@ -36,7 +38,7 @@ fn judge(rule: &Rule, evidence: &Evidence) -> Vec<Finding> {
         [(&LIMB, "limb", policy.limb_uv_at_least), (&CHEST, "chest", policy.chest_uv_at_least)]
     {
         let size = |lead: &Lead| {
-            let beat = beats.median_beat(strip, strip.lead(lead)?);
+            let beat = beats.lead(lead)?;
             let low = beat.qrs().iter().copied().fold(f64::INFINITY, f64::min);
             let high = beat.qrs().iter().copied().fold(f64::NEG_INFINITY, f64::max);
             Some(high - low)

@@ -11,7 +11,7 @@ pub(crate) const RULE: Rule = Rule {
     code: "muscle-noise",
     title: "Patient relaxed: little muscle noise",
     rule: "The robust standard deviation (1.4826 times the median absolute deviation) of what lies above about 40 Hz, in \
-           each second, mains hum subtracted. The middle second of a lead above the policy's limits: NOTE or WARN. A \
+           each second, mains hum taken out. The middle second of a lead above the policy's limits: NOTE or WARN. A \
            burst, single seconds above the policy's burst limit in a lead that is otherwise quiet: NOTE.",
     source: "noise scale of EC11 (30 uV peak to peak, excerpt); the limits are project choices",
     threshold: |policy| {
@@ -29,17 +29,13 @@ fn judge(rule: &Rule, evidence: &Evidence) -> Vec<Finding> {
     let policy = evidence.policy;
     let (mut values, mut bursts) = (Vec::new(), Vec::new());
     for (strip, tracing, noise) in evidence.leads() {
-        let hum = noise.hum_uv.map_or(0.0, |hum| hum[0].hypot(hum[1]));
-        // A sine of peak A has the power A^2 / 2.
-        let without_hum = |sigma: f64| (sigma * sigma - hum * hum / 2.0).max(0.0).sqrt();
-        let middle = without_hum(noise.muscle_median_uv());
+        let middle = noise.muscle_median_uv();
         if middle.is_nan() {
             continue;
         }
         values.push((tracing.signal.lead.clone(), middle));
         let worst = noise.muscle_uv.iter().enumerate().filter(|(_, sigma)| !sigma.is_nan());
-        let worst =
-            worst.max_by(|a, b| a.1.total_cmp(b.1)).map(|(second, sigma)| (second, without_hum(*sigma)));
+        let worst = worst.max_by(|a, b| a.1.total_cmp(b.1)).map(|(second, sigma)| (second, *sigma));
         if let Some((second, sigma)) = worst
             && sigma >= policy.muscle_uv_burst
             && middle < policy.muscle_uv_note

@@ -59,26 +59,36 @@ fn judge(rule: &Rule, evidence: &Evidence) -> Vec<Finding> {
     }]
 }
 
-/// Sample and size of each step.
+/// Sample and size of each step. What has less than half a side before or after it may be a wave cut off by the
+/// ends of the strip, and is none.
 fn steps_of(strip: &Strip, tracing: &Tracing, limit: f64) -> Vec<(usize, f64)> {
     let (side, rise) = (strip.samples(SIDE_SECONDS), strip.samples(RISE_SECONDS));
     let values = &tracing.microvolts;
+    let Some(last) = values.len().checked_sub(rise + side / 2) else { return Vec::new() };
     let mut steps: Vec<(usize, f64)> = Vec::new();
-    let mut index = 0;
-    while let (Some(before), Some(after)) = (values.get(index), values.get(index + rise)) {
-        if (after - before).abs() < limit {
+    let mut index = side / 2;
+    while index < last {
+        let difference = (values[index + rise] - values[index]).abs();
+        if difference.is_nan() || difference < limit {
             index += 1;
             continue;
         }
         let left = median(&mut values[index.saturating_sub(side)..=index].to_vec());
         let right = median(&mut values[index + rise..(index + rise + side).min(values.len())].to_vec());
         if (right - left).abs() >= limit {
-            steps.push((index + rise / 2, right - left));
+            steps.push((steepest(values, index..index + rise), right - left));
         }
         // The same edge is not looked at again and again.
         index += rise;
     }
     steps
+}
+
+/// The sample after the largest difference of neighbours.
+fn steepest(values: &[f64], range: std::ops::Range<usize>) -> usize {
+    let slope = |at: &usize| (values[at + 1] - values[*at]).abs();
+    let steepest = range.clone().max_by(|a, b| slope(a).total_cmp(&slope(b)));
+    steepest.map_or(range.start, |at| at + 1)
 }
 
 /// Whether at least half of the beats bring such a step, or every step stands at a beat and there are several.

@@ -14,22 +14,22 @@ fn a_normal_axis_raises_nothing() {
 }
 
 #[test]
-fn lead_i_upside_down_is_a_warning_that_names_other_explanations() {
+fn lead_i_upside_down_is_a_note_that_names_other_explanations() {
     let assessment = check(&Strip { axis_deg: 180.0 - 50.0, ..Strip::default() }.recording());
     let [finding] = of(&assessment, "polarity-i")[..] else { panic!("one finding") };
-    assert_eq!(finding.verdict, Verdict::Warn);
+    assert_eq!(finding.verdict, Verdict::Note);
     for word in ["infarction", "dextrocardia", "axis deviation", "lung disease", "earlier ECG"] {
         assert!(finding.text.contains(word), "{word}: {}", finding.text);
     }
 }
 
 #[test]
-fn avr_upright_is_a_warning_also_where_avr_is_not_stored() {
+fn avr_upright_is_a_note_also_where_avr_is_not_stored() {
     let strip = Strip { axis_deg: -140.0, ..Strip::default() };
-    assert_eq!(verdicts(&check(&strip.recording()), "polarity-avr"), [Verdict::Warn]);
+    assert_eq!(verdicts(&check(&strip.recording()), "polarity-avr"), [Verdict::Note]);
     let signals = strip.recording().waveforms[0].signals().to_vec();
     let eight = signals.into_iter().filter(|signal| Lead::EIGHT.contains(&signal.lead)).collect();
-    assert_eq!(verdicts(&check(&recording_of_signals(500, eight)), "polarity-avr"), [Verdict::Warn]);
+    assert_eq!(verdicts(&check(&recording_of_signals(500, eight)), "polarity-avr"), [Verdict::Note]);
 }
 
 #[test]

@@ -40,7 +40,7 @@ fn a_chest_lead_that_is_missing_is_a_fail() {
     assert_eq!((finding.verdict, finding.text.as_str()), (Verdict::Fail, "lead V4 is missing"));
     assert_eq!(finding.lead, Some(Lead::V4));
     let n = assessment.performed.len();
-    assert_eq!(assessment.headline(), format!("1 FAIL ({n} checks)"));
+    assert_eq!(assessment.headline(), format!("1 FAIL ({n} checks, 1 not assessed)"));
 }
 
 #[test]

@@ -32,8 +32,16 @@ const WAVES: [(f64, f64, f64); 5] = [
     (0.270, 0.045, 300.0),
 ];
 
-/// Share of the axis voltage in V1 to V6: R waves that grow, S waves in the right chest leads.
-const CHEST: [f64; 6] = [-0.45, -0.25, 0.3, 0.9, 1.1, 0.9];
+/// Heights of the same waves in V1 to V6, as shares of those along the axis: R waves that grow, S waves that
+/// shrink.
+const CHEST: [[f64; 5]; 6] = [
+    [0.3, 0.0, 0.20, 4.0, -0.2],
+    [0.4, 0.0, 0.45, 5.0, 0.8],
+    [0.5, 0.0, 0.75, 3.2, 1.2],
+    [0.5, 0.3, 1.20, 1.8, 1.3],
+    [0.5, 0.8, 1.15, 0.8, 1.0],
+    [0.5, 1.0, 0.90, 0.2, 0.8],
+];
 
 impl Strip {
     #[expect(clippy::cast_possible_truncation, reason = "a strip is short")]
@@ -47,15 +55,20 @@ impl Strip {
         (0..).map(|beat| 0.35 + interval * f64::from(beat)).take_while(|at| *at < self.seconds).collect()
     }
 
-    /// The voltage along the axis at one time, in microvolts.
-    fn along_axis(&self, at: f64) -> f64 {
-        let wave = |beat: f64| {
-            WAVES
-                .iter()
-                .map(|(centre, width, height)| height * (-0.5 * ((at - beat - centre) / width).powi(2)).exp())
-                .sum::<f64>()
+    /// The waves with these shares of their heights along the axis, in microvolts.
+    fn waves(&self, shares: [f64; 5]) -> Vec<f64> {
+        let beats = self.beats();
+        let wave = |from_beat: f64| {
+            let one = |((centre, width, height), share): (&(f64, f64, f64), f64)| {
+                share * height * (-0.5 * ((from_beat - centre) / width).powi(2)).exp()
+            };
+            WAVES.iter().zip(shares).map(one).sum::<f64>()
         };
-        self.beats().iter().filter(|beat| (*beat - at).abs() < 0.8).map(|beat| wave(*beat)).sum()
+        let at = |sample: usize| {
+            let seconds = sample as f64 / f64::from(self.rate_hz);
+            beats.iter().map(|beat| seconds - beat).filter(|apart| apart.abs() < 0.8).map(wave).sum()
+        };
+        (0..self.length()).map(at).collect()
     }
 
     /// Microvolts of I, II, III, aVR, aVL, aVF, V1 to V6.
@@ -63,9 +76,9 @@ impl Strip {
         let axis = self.axis_deg.to_radians();
         let (one, two) = (axis.cos(), (axis - 60f64.to_radians()).cos());
         let limb = [one, two, two - one, -(one + two) / 2.0, one - two / 2.0, two - one / 2.0];
-        let along: Vec<f64> =
-            (0..self.length()).map(|at| self.along_axis(at as f64 / f64::from(self.rate_hz))).collect();
-        limb.iter().chain(&CHEST).map(|share| along.iter().map(|value| value * share).collect()).collect()
+        let along = self.waves([1.0; 5]);
+        let limb = limb.iter().map(|share| along.iter().map(|value| value * share).collect());
+        limb.chain(CHEST.map(|shares| self.waves(shares))).collect()
     }
 
     pub fn recording(&self) -> Recording {

@@ -1,0 +1,62 @@
+//! Hum of known size added to every lead of every real recording, and what is measured of it.
+
+use std::f64::consts::TAU;
+
+use ecgkeep_checks::{Policy, RULES, run};
+use ecgkeep_recording::{CivilTime, Recording, Signal, Waveform};
+
+use super::sets::{Failure, Record, Sets};
+
+const SIZES_UV: [f64; 5] = [20.0, 50.0, 100.0, 200.0, 500.0];
+
+pub fn table(sets: &Sets) -> Result<(), Failure> {
+    println!("### Mains hum\n");
+    println!(
+        "Hum added to each lead of each recording (phase by lead); right within 10 % or 4 uV, the larger.\n"
+    );
+    println!("| frequency, Hz | added, uV peak | leads | right | % | middle estimate, uV |");
+    println!("|---|---|---|---|---|---|");
+    for hertz in [50.0, 50.2, 49.8, 60.0, 60.2, 59.8] {
+        for size in SIZES_UV {
+            let mut estimates = Vec::new();
+            for record in sets.twelve_leads() {
+                estimates.extend(estimates_of(record, hertz, size)?);
+            }
+            let is_right = |estimate: &&f64| (**estimate - size).abs() <= (0.1 * size).max(4.0);
+            let right = estimates.iter().filter(is_right).count();
+            estimates.sort_by(f64::total_cmp);
+            println!(
+                "| {hertz} | {size:.0} | {} | {right} | {:.1} | {:.1} |",
+                estimates.len(),
+                100.0 * right as f64 / estimates.len() as f64,
+                estimates[estimates.len() / 2]
+            );
+        }
+    }
+    println!();
+    Ok(())
+}
+
+/// The hum at the mains frequency nearest to `hertz`, lead by lead, each lead judged alone.
+fn estimates_of(record: &Record, hertz: f64, size_uv: f64) -> Result<Vec<f64>, Failure> {
+    let off = RULES.iter().map(|rule| rule.code.to_owned()).filter(|code| code != "mains-hum").collect();
+    let policy = Policy { hum_uv_note: 0.0, hum_uv_warn: 0.0, off, ..Policy::default() };
+    let waveform = &record.recording.waveforms[0];
+    let rate = waveform.rate().per_second().to_f64();
+    let wanted = format!("mains hum at {hertz:.0} Hz");
+    let mut estimates = Vec::new();
+    for (lead, signal) in waveform.signals().iter().enumerate() {
+        let step_uv = signal.step.nanovolts().to_f64() / 1000.0;
+        let wave = |at: usize| size_uv * (TAU * hertz * at as f64 / rate + lead as f64).sin() / step_uv;
+        let samples =
+            signal.samples.iter().enumerate().map(|(at, count)| count + wave(at).round() as i32).collect();
+        let alone = Waveform::new(waveform.rate(), vec![Signal { samples, ..signal.clone() }])?;
+        let recording = Recording { waveforms: vec![alone], ..Recording::default() };
+        let answer = run(&recording, None, &policy, &CivilTime::default());
+        let finding = answer.findings.iter().find(|finding| finding.text.starts_with(&wanted));
+        let measured =
+            finding.and_then(|finding| finding.measured.as_ref()).ok_or("no estimate of the hum")?;
+        estimates.push(measured.value.to_f64());
+    }
+    Ok(estimates)
+}

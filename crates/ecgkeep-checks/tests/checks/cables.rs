@@ -1,0 +1,124 @@
+//! Exchanged cables, on computed strips.
+
+use ecgkeep_checks::{Assessment, Verdict};
+use ecgkeep_recording::{Coded, Quantity};
+
+use crate::synthetic::{Strip, check, of, verdicts};
+
+/// The strip with I and II replaced by sums of the true ones (factors of I and II), the chest leads shifted.
+fn exchanged(strip: &Strip, one: [f64; 2], two: [f64; 2], shift: [f64; 2]) -> Assessment {
+    check(&strip.recording_of(&leads_exchanged(strip, one, two, shift)))
+}
+
+fn leads_exchanged(strip: &Strip, one: [f64; 2], two: [f64; 2], shift: [f64; 2]) -> Vec<Vec<f64>> {
+    let true_leads = strip.microvolts();
+    let mix = |[a, b]: [f64; 2]| -> Vec<f64> {
+        true_leads[0].iter().zip(&true_leads[1]).map(|(x, y)| a * x + b * y).collect()
+    };
+    let (i, ii, shift) = (mix(one), mix(two), mix(shift));
+    let pair = |a: f64, b: f64| -> Vec<f64> { i.iter().zip(&ii).map(|(x, y)| a * x + b * y).collect() };
+    let limb =
+        [pair(1.0, 0.0), pair(0.0, 1.0), pair(-1.0, 1.0), pair(-0.5, -0.5), pair(1.0, -0.5), pair(-0.5, 1.0)];
+    let chest = true_leads[6..].iter().map(|lead| lead.iter().zip(&shift).map(|(x, y)| x + y).collect());
+    limb.into_iter().chain(chest).collect()
+}
+
+#[test]
+fn exchanged_arm_cables_are_named_with_other_explanations() {
+    let assessment = exchanged(&Strip::default(), [-1.0, 0.0], [-1.0, 1.0], [0.0, 0.0]);
+    let [finding] = of(&assessment, "cable-limb")[..] else { panic!("one finding") };
+    assert_eq!(finding.verdict, Verdict::Warn);
+    for words in ["the right arm and left arm cables", "dextrocardia", "infarction", "earlier ECG"] {
+        assert!(finding.text.contains(words), "{words}: {}", finding.text);
+    }
+    assert!(finding.text.ends_with("not validated for children") || !finding.text.contains("age"));
+}
+
+#[test]
+fn every_exchange_of_arm_and_leg_cables_but_one_is_found() {
+    // Rows of the transformation table (exact algebra; Krasteva, Jekova and Schmid, Sensors 2019;19:2920).
+    let found = [
+        ([1.0, -1.0], [0.0, -1.0], "the right arm and left leg cables"),
+        ([-1.0, 1.0], [-1.0, 0.0], "all three"),
+        ([0.0, -1.0], [1.0, -1.0], "all three"),
+    ];
+    for (one, two, words) in found {
+        let assessment = exchanged(&Strip::default(), one, two, [0.0, 0.0]);
+        let [finding] = of(&assessment, "cable-limb")[..] else { panic!("one finding for {words}") };
+        assert!(finding.text.contains(words), "{}", finding.text);
+    }
+    let left_arm_left_leg = exchanged(&Strip::default(), [0.0, 1.0], [1.0, 0.0], [0.0, 0.0]);
+    assert_eq!(verdicts(&left_arm_left_leg, "cable-limb"), []);
+}
+
+#[test]
+fn a_right_leg_cable_on_an_arm_flattens_one_limb_lead() {
+    let third = 1.0 / 3.0;
+    for (one, two, shift, words) in [
+        ([1.0, -1.0], [0.0, 0.0], [0.0, -third], "the right arm and right leg cables"),
+        ([0.0, 1.0], [0.0, 1.0], [third, -third], "the left arm and right leg cables"),
+        ([0.0, 0.0], [1.0, -1.0], [0.0, -third], "both arm cables"),
+    ] {
+        let assessment = exchanged(&Strip { axis_deg: 65.0, ..Strip::default() }, one, two, shift);
+        let [finding] = of(&assessment, "cable-neutral")[..] else { panic!("one finding for {words}") };
+        assert_eq!(finding.verdict, Verdict::Warn);
+        assert!(finding.text.contains(words), "{}", finding.text);
+    }
+}
+
+#[test]
+fn a_beat_like_those_of_test_signals_has_lead_iii_flat_and_says_which_axis_does_that() {
+    // Axis of exactly 30 degrees: III is zero, as in the published test signals and as with the left arm and right
+    // leg cables exchanged.
+    let assessment = check(&Strip { axis_deg: 30.0, ..Strip::default() }.recording());
+    let [finding] = of(&assessment, "cable-neutral")[..] else { panic!("one finding") };
+    assert!(finding.text.contains("or an axis near 30 degrees"), "{}", finding.text);
+    assert_eq!(verdicts(&assessment, "cable-limb"), []);
+}
+
+#[test]
+fn exchanged_chest_cables_are_named() {
+    for (a, b) in [(0, 1), (1, 2), (2, 3)] {
+        let strip = Strip::default();
+        let mut leads = strip.microvolts();
+        leads.swap(6 + a, 6 + b);
+        let assessment = check(&strip.recording_of(&leads));
+        let [finding] = of(&assessment, "cable-chest")[..] else { panic!("one finding for {a} {b}") };
+        let words = format!("the cables of V{} and V{} may be exchanged", a + 1, b + 1);
+        assert!(finding.text.starts_with(&words), "{}", finding.text);
+        assert_eq!(finding.verdict, Verdict::Warn);
+    }
+    assert_eq!(verdicts(&check(&Strip::default().recording()), "cable-chest"), []);
+}
+
+#[test]
+fn children_other_placements_and_beats_without_p_waves_are_not_assessed() {
+    let strip = Strip::default();
+    let arms = leads_exchanged(&strip, [-1.0, 0.0], [-1.0, 1.0], [0.0, 0.0]);
+    let mut child = strip.recording_of(&arms);
+    child.subject.birth_date = Some("2018-05-01".parse().expect("a date"));
+    let mut infant = strip.recording_of(&arms);
+    infant.subject.age = Some(Quantity::new(9, "mo"));
+    let mut right_sided = strip.recording_of(&arms);
+    right_sided.acquisition.placement = Some(Coded::from_text("right-sided"));
+    for recording in [child, infant, right_sided] {
+        let assessment = check(&recording);
+        for code in ["cable-limb", "cable-neutral", "cable-chest"] {
+            assert_eq!(verdicts(&assessment, code), [Verdict::NotAssessed], "{code}");
+        }
+    }
+    let mut standard = strip.recording_of(&arms);
+    standard.acquisition.placement = Some(Coded::from_text("Standard"));
+    assert_eq!(verdicts(&check(&standard), "cable-limb"), [Verdict::Warn]);
+}
+
+#[test]
+fn an_unknown_age_is_a_caveat() {
+    let strip = Strip::default();
+    let mut recording = strip.recording_of(&leads_exchanged(&strip, [-1.0, 0.0], [-1.0, 1.0], [0.0, 0.0]));
+    recording.subject.birth_date = None;
+    let assessment = check(&recording);
+    assert!(
+        of(&assessment, "cable-limb")[0].text.ends_with("the age is not known: not validated for children")
+    );
+}
