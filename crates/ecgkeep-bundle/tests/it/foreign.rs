@@ -8,6 +8,7 @@ use ecgkeep_format::{Kind, Source as _};
 use zip::write::SimpleFileOptions;
 
 use crate::bag_files::MemoryBag;
+use crate::by_hand;
 use crate::sample;
 
 /// A ZIP as another writer makes it: with a comment, directories, and the names as given.
@@ -82,6 +83,31 @@ fn a_foreign_bag_is_checked_as_any_bag() {
         assert!(
             faults.iter().all(|fault| fault.member.as_deref() == Some("data/a.txt")) && !faults.is_empty()
         );
+    }
+}
+
+#[test]
+fn a_large_member_that_is_packed_too_tightly_is_stopped() {
+    let archive = Archive::open("z.zip", other_zip(&[("flat", &vec![0; 20 << 20])])).unwrap();
+    let error = archive.member("flat", 1 << 30).unwrap_err();
+    assert_eq!(error.kind(), Kind::Limit, "{error}");
+    assert!(error.to_string().contains("200 to 1"), "{error}");
+    let archive = Archive::open("z.zip", other_zip(&[("flat", &vec![0; 16 << 20])])).unwrap();
+    assert_eq!(archive.member("flat", 1 << 30).unwrap().len(), 16 << 20);
+}
+
+#[test]
+fn a_member_has_the_size_that_its_headers_say() {
+    let bytes = b"x".repeat(300);
+    let mut packed = Vec::with_capacity(300);
+    let mut compress = flate2::Compress::new(flate2::Compression::new(6), false);
+    compress.compress_vec(&bytes, &mut packed, flate2::FlushCompress::Finish).unwrap();
+    for (size, is_read) in [(299, false), (300, true), (301, false)] {
+        let entry = by_hand::Entry { size, ..by_hand::deflated("a", &packed, &bytes) };
+        let archive = Archive::open("s.zip", by_hand::zip(&[entry]).into()).unwrap();
+        let read = archive.member("a", 1000);
+        assert_eq!(read.as_ref().is_ok_and(|read| *read == bytes), is_read, "{size}: {read:?}");
+        assert!(is_read || read.is_err_and(|error| error.kind() == Kind::Altered));
     }
 }
 

@@ -149,6 +149,10 @@ fn the_profile_asks_for_more_than_bagit() {
     let found = faults(|entries| replace(entries, "bag-info.txt", b"Bagging-Date: 2026-11-25\n"));
     let count = found.iter().filter(|fault| **fault == named("bag-info.txt", FaultKind::Malformed)).count();
     assert_eq!(count, 3, "{found:?}");
+    let info = b"External-Identifier: x\nBagging-Date: 2026-11-25\nPayload-Oxum: 1.1\nBagIt-Profile-Identifier: urn:other\n";
+    let found = faults(|entries| replace(entries, "bag-info.txt", info));
+    let count = found.iter().filter(|fault| **fault == named("bag-info.txt", FaultKind::Malformed)).count();
+    assert_eq!(count, 1, "{found:?}");
     let found = faults(|entries| entries.push(stored(&format!("{STEM}/fetch.txt"), b"")));
     assert!(found.contains(&named("fetch.txt", FaultKind::Malformed)), "{found:?}");
     let found = faults(|entries| entries.push(stored(&format!("{STEM}/manifest-md5.txt"), b"")));
