@@ -2,16 +2,18 @@
 
     python tests/reference/report_check.py FILE... [--rate 500 --peaks 152,569,986]
 
-A FILE is report.svg, report.pdf, or a bundle that holds them. Checked, none of it with our code:
- - the paper is 297 x 210 mm or what the file states (pdfinfo);
- - the bar is 50 mm and the calibration pulse 10 mm by 5 mm (0.2 s at 25 mm/s, 1 mV at 10 mm/mV) within 0.1 mm,
-   in a picture at 600 dots per inch; the same from the path data of an SVG;
+A FILE is report.svg, report.pdf with report.svg beside it (which says where to look), or a bundle that holds them.
+Checked, none of it with our code:
+ - the paper is what the file states, 297 x 210 mm if nothing else was asked for (pdfinfo);
+ - a PDF says that it is PDF/A-2u, embeds its fonts with Unicode (pdffonts), and its text can be found (pdftotext);
+ - the bar is 50 mm and the calibration pulse 0.2 s by 1 mV at the page's scale (5 mm by 10 mm at 25 mm/s and
+   10 mm/mV) within 0.1 mm, in a picture at 600 dots per inch; the same from the path data of an SVG;
  - grid lines lie 5 mm apart on the whole page within 0.1 mm;
  - with --peaks, the R peaks of the rhythm strip stand at these samples within 0.1 mm, in path and picture;
  - texts are at least 2.2 mm high and contrast at least 4.5 : 1 with white (WCAG 2.2, 1.4.3);
  - the widths the page reckons with are those of Liberation Sans, where that font is installed.
 
-Needs python3 with numpy and pillow, and the programs chromium, pdfinfo and pdftoppm.
+Needs python3 with numpy and pillow, and the programs chromium, pdffonts, pdfinfo, pdftoppm and pdftotext.
 """
 
 import argparse
@@ -76,6 +78,11 @@ class Page:
 
     def size_mm(self):
         return tuple(float(self.root.get(side).removesuffix("mm")) for side in ("width", "height"))
+
+    def scale(self):
+        """Millimetres per second and per millivolt, as the page says in words."""
+        words = " ".join(e.text or "" for e in self.root.iter(SVG + "text"))
+        return tuple(float(number) for number in re.search(r"([\d.]+) mm/s, ([\d.]+) mm/mV", words).groups())
 
     def extent(self, name):
         points = [point for run in self.paths[name] for point in run]
@@ -156,10 +163,11 @@ def check_picture(grey, page, failures):
     failures.near(distance(ends, ends), 50.0, WITHIN_MM, "bar in the picture, mm")
     left, top, right, bottom = page.extent("calibration")
     walls = upright_lines(grey, (top + bottom) / 2, left - 1, right + 1)
-    failures.near(distance(walls, walls), 5.0, WITHIN_MM, "pulse in the picture, length in mm")
+    speed, gain = page.scale()
+    failures.near(distance(walls, walls), 0.2 * speed, WITHIN_MM, "pulse in the picture, length in mm")
     roof = level_lines(grey, (left + right) / 2, top - 1, top + 1)
     foot = level_lines(grey, left - 0.9, bottom - 1, bottom + 1)
-    failures.near(distance(roof, foot), 10.0, WITHIN_MM, "pulse in the picture, height in mm")
+    failures.near(distance(roof, foot), gain, WITHIN_MM, "pulse in the picture, height in mm")
     check_grid(grey, page, failures)
 
 
@@ -179,17 +187,18 @@ def check_paths(page, failures):
     left, top, right, bottom = page.extent("bar")
     failures.near(right - left, 50.0, 0.002, "bar in the path, mm")
     left, top, right, bottom = page.extent("calibration")
-    failures.near(right - left, 5.0, 0.002, "pulse in the path, length in mm")
-    failures.near(bottom - top, 10.0, 0.002, "pulse in the path, height in mm")
+    speed, gain = page.scale()
+    failures.near(right - left, 0.2 * speed, 0.002, "pulse in the path, length in mm")
+    failures.near(bottom - top, gain, 0.002, "pulse in the path, height in mm")
 
 
-def check_peaks(grey, page, rate, peaks, failures):
+def check_peaks(grey, page, rate, samples, failures):
     """R peaks: the highest point within 40 ms of where they should be, counted from the first tick of the axis."""
     zero = page.paths["seconds"][0][0][0]
     strip = [point for run in page.paths["strip-II"] for point in run]
     in_path, in_picture = [], []
-    for sample in peaks:
-        expected = zero + sample / rate * 25.0
+    for sample in samples:
+        expected = zero + sample / rate * page.scale()[0]
         near = [point for point in strip if abs(point[0] - expected) <= 1.0]
         if not near:
             continue
@@ -201,7 +210,7 @@ def check_peaks(grey, page, rate, peaks, failures):
         first = numpy.argmax(window.any(axis=1))
         columns = numpy.flatnonzero(window[first])
         in_picture.append(abs((left + columns.mean() + 0.5) / PER_MM - expected))
-    failures.check(len(in_path) > 0, f"{len(in_path)} of {len(peaks)} R peaks lie on the page")
+    failures.check(len(in_path) > 0, f"{len(in_path)} of {len(samples)} R peaks lie on the page")
     if in_path:
         failures.near(max(in_path), 0.0, WITHIN_MM, "R peaks in the path, worst error in mm")
         failures.near(max(in_picture), 0.0, WITHIN_MM, "R peaks in the picture, worst error in mm")
@@ -253,19 +262,59 @@ def check_svg(name, svg, arguments, failures):
     check_picture(grey, page, failures)
     check_texts(page, failures)
     if arguments.peaks:
-        peaks = [int(sample) for sample in arguments.peaks.split(",")]
-        check_peaks(grey, page, arguments.rate, peaks, failures)
+        check_peaks(grey, page, arguments.rate, peaks(arguments), failures)
+
+
+def check_pdf(name, pdf, svg, arguments, failures):
+    print(f"-- {name}")
+    page = Page(svg)
+    with tempfile.TemporaryDirectory() as folder:
+        folder = pathlib.Path(folder)
+        file = folder / "report.pdf"
+        file.write_bytes(pdf)
+        _, width, height = paper_mm(file)
+        failures.near(width, page.size_mm()[0], 0.01, "width of the paper, mm")
+        failures.near(height, page.size_mm()[1], 0.01, "height of the paper, mm")
+        check_archival(file, pdf, page, failures)
+        grey = picture(file, folder)
+    check_picture(grey, page, failures)
+    if arguments.peaks:
+        check_peaks(grey, page, arguments.rate, peaks(arguments), failures)
+
+
+def check_archival(file, pdf, page, failures):
+    failures.check(b"<pdfaid:part>2<" in pdf and b"<pdfaid:conformance>U<" in pdf, "the PDF says that it is PDF/A-2u")
+    out = subprocess.run(["pdffonts", file], check=True, capture_output=True, text=True).stdout
+    fonts = [line.split()[-5:-2] for line in out.splitlines()[2:]]
+    failures.check(bool(fonts) and all(font == ["yes"] * 3 for font in fonts), f"{len(fonts)} fonts embedded, with Unicode")
+    info = subprocess.run(["pdfinfo", file], check=True, capture_output=True, text=True).stdout
+    title = re.search(r"Title:\s+(.*)", info)
+    failures.check(title is not None and title.group(1) == page.root.findtext(SVG + "title"), "the title is the page's")
+    text = subprocess.run(["pdftotext", "-f", "1", "-l", "1", file, "-"], check=True, capture_output=True, text=True).stdout
+    # Blanks between words far apart are poppler's choice.
+    bare = lambda words: "".join(words.split())
+    found = bare(text)
+    wanted = [e.text for e in page.root.iter(SVG + "text") if e.text and e.text.isascii() and float(e.get("font-size")) < 20]
+    missed = [words for words in wanted if bare(words) not in found]
+    failures.check(not missed, f"{len(wanted)} texts found in the PDF" + (f", but not {missed[:3]}" if missed else ""))
 
 
 def reports(path):
-    """The reports of a file: itself, or those inside a bundle."""
+    """Name, file and the SVG that says where to look, for a file or each report inside a bundle."""
     if path.suffix != ".zip":
-        yield str(path), path.read_bytes()
+        svg = path.with_suffix(".svg")
+        yield str(path), path.read_bytes(), svg.read_bytes() if svg.exists() else None
         return
     with zipfile.ZipFile(path) as bundle:
-        for name in bundle.namelist():
-            if name.endswith(".svg"):
-                yield f"{path}: {name}", bundle.read(name)
+        names = bundle.namelist()
+        for name in names:
+            svg = name.removesuffix(".pdf") + ".svg" if name.endswith(".pdf") else name
+            if name.endswith((".svg", ".pdf")):
+                yield f"{path}: {name}", bundle.read(name), bundle.read(svg) if svg in names else None
+
+
+def peaks(arguments):
+    return [int(sample) for sample in arguments.peaks.split(",")]
 
 
 def main():
@@ -276,15 +325,22 @@ def main():
     arguments = parser.parse_args()
     if arguments.peaks and not arguments.rate:
         parser.error("--peaks needs --rate")
-    for program in ("chromium", "pdfinfo", "pdftoppm"):
+    for program in ("chromium", "pdffonts", "pdfinfo", "pdftoppm", "pdftotext"):
         if not shutil.which(program):
             sys.exit(f"{program} is not installed")
     failures = Failures()
     count = 0
     for path in arguments.files:
-        for name, content in reports(path):
+        for name, content, svg in reports(path):
+            if svg is None:
+                sys.exit(f"{name}: the page as .svg is not beside it")
             count += 1
-            check_svg(name, content, arguments, failures)
+            if name.endswith(".pdf"):
+                check_pdf(name, content, svg, arguments, failures)
+            elif "bar" in Page(svg).paths:
+                check_svg(name, content, arguments, failures)
+            else:
+                print(f"-- {name}: a page of words, nothing to measure")
     if not count:
         sys.exit("no report found")
     if failures:

@@ -4,39 +4,23 @@ use ecgkeep_checks::CAUTIONS;
 use ecgkeep_recording::{Exact, Recording};
 
 use crate::constants::{BAR, SMALL_LEADING};
-use crate::frame::Frame;
-use crate::typeset::{Column, Item, Style, wrap};
-use crate::{Anchor, Mm, PageFacts, Paper, Shape, grid, header, notices, words};
+use crate::page::Report;
+use crate::typeset::{Column, Style, shorten, wrap};
+use crate::{
+    Anchor, Entry, Mm, Orientation, PageFacts, Shape, details, entries, grid, header, notices, words,
+};
 
-/// What the foot of one page says of that page.
-pub(crate) struct PageLine {
-    /// Counted from 1.
-    pub number: usize,
-    pub count: usize,
-    /// Which part of the recording it shows, where that is not all of it.
-    pub stretch: Option<String>,
-}
-
-/// Scale bar left, technical lines beside it, the drawing's own notices on the right; below them the cautions; in
-/// the last line digest, program and page.
-pub(crate) fn foot(
-    frame: &Frame,
-    paper: &Paper,
-    recording: &Recording,
-    facts: &PageFacts,
-    notices: &[String],
-    page: &PageLine,
-) -> Vec<Shape> {
+/// Scale bar left, technical lines beside or below it, the drawing's own notices on the right; whether some found no room.
+pub(crate) fn foot(report: &Report, notices: &[String]) -> (Vec<Shape>, bool) {
+    let frame = &report.frame;
     let mut shapes = Vec::new();
-    let last_base = frame.footer.bottom;
-    let cautions = wrap(&cautions(recording, facts), Style::SMALL, frame.footer.width());
-    let lines = i32::try_from(cautions.len()).unwrap_or(0);
-    let rule = last_base - Mm(3_200) - SMALL_LEADING.times(lines);
-    // Under the numbers of the time axis.
-    let top = frame.footer.top + Mm(5_000);
+    // Under the numbers of the time axis, above the cautions.
+    let (top, bottom) = (frame.footer.top + Mm(5_000), text_bottom(report));
 
-    let (left, width) = frame.columns(0, 1);
-    let mut column = Column::new(&mut shapes, left, width, top + Mm(1_000), rule);
+    // A narrow page has the technical lines below the bar, a wide one beside it.
+    let is_narrow = report.paper.orientation == Orientation::Portrait;
+    let (left, width) = frame.columns(0, if is_narrow { 2 } else { 1 });
+    let mut column = Column::new(&mut shapes, left, width, top + Mm(1_000), bottom);
     let advice =
         "Measure this bar before measuring anything else. If it is not 50 mm long, measure nothing here.";
     column.paragraph(Style::BODY_BOLD, advice);
@@ -45,55 +29,80 @@ pub(crate) fn foot(
     let name = Style::BODY_BOLD.line(left + BAR + Mm(1_500), bar + Mm(900), Anchor::Start, "50 mm");
     shapes.push(name);
 
-    let (left, width) = frame.columns(1, 1);
-    let mut column = Column::new(&mut shapes, left, width, top, rule);
-    let technical: Vec<Item> = technical(paper, recording).into_iter().map(plain).collect();
-    column.list(&technical, Mm::ZERO, Style::SMALL, |count| format!("and {count} more in the record"));
+    let (left, width, top_of_lines) = if is_narrow {
+        (left, width, bar + Mm(3_500))
+    } else {
+        let (left, width) = frame.columns(1, 1);
+        (left, width, top)
+    };
+    let mut column = Column::new(&mut shapes, left, width, top_of_lines, bottom);
+    let technical: Vec<Entry> = technical(report).into_iter().map(|line| entries::entry("", line)).collect();
+    column.list(&technical, Mm::ZERO, Style::SMALL, details::more);
+    let is_cut = column.is_cut;
 
     let (left, width) = frame.columns(2, 2);
-    let mut column = Column::new(&mut shapes, left, width, top, rule);
-    let sentences: Vec<String> = page.stretch.iter().chain(notices).cloned().collect();
-    let lines: usize = sentences.iter().map(|sentence| wrap(sentence, Style::SMALL, width).len()).sum();
+    let mut column = Column::new(&mut shapes, left, width, top, bottom);
+    let lines: usize = notices.iter().map(|sentence| wrap(sentence, Style::SMALL, width).len()).sum();
     if lines <= column.lines_left(Style::SMALL) {
-        for sentence in &sentences {
+        for sentence in notices {
             column.paragraph(Style::SMALL, sentence);
         }
-    } else {
-        run_on(&mut column, &sentences);
+        return (shapes, is_cut);
     }
+    let all_shown = run_on(&mut column, notices);
+    (shapes, is_cut || !all_shown)
+}
 
-    shapes.push(header::rule("foot-rule", frame, rule));
-    let mut base = rule + Mm(3_000);
-    for line in &cautions {
-        shapes.push(Style::SMALL.line(frame.footer.left, base, Anchor::Start, line));
+/// Where text above the cautions has to end.
+pub(crate) fn text_bottom(report: &Report) -> Mm {
+    let lines = wrap(&cautions(report), Style::SMALL, report.frame.footer.width()).len();
+    let lines = i32::try_from(lines).unwrap_or(0);
+    report.frame.footer.bottom - Mm(3_200) - SMALL_LEADING.times(lines)
+}
+
+/// At the bottom of every page: the cautions, and in the last line digest, program and page.
+pub(crate) fn closing(report: &Report, number: usize, count: usize) -> Vec<Shape> {
+    let area = report.frame.footer;
+    let top = text_bottom(report);
+    let mut shapes = vec![header::rule("foot-rule", &report.frame, top)];
+    let mut base = top + Mm(3_000);
+    for line in wrap(&cautions(report), Style::SMALL, area.width()) {
+        shapes.push(Style::SMALL.line(area.left, base, Anchor::Start, &line));
         base = base + SMALL_LEADING;
     }
-    let digest = format!("Fingerprint of the samples (SHA-256) {} · {}", facts.digest, facts.program);
-    shapes.push(Style::SMALL_QUIET.line(frame.footer.left, last_base, Anchor::Start, &digest));
-    let number = format!("page {} of {}", page.number, page.count);
-    shapes.push(Style::BODY_BOLD.line(frame.footer.right, last_base, Anchor::End, &number));
+    let page = format!("page {number} of {count}");
+    let room = area.width() - Style::BODY_BOLD.measure(&page) - Mm::whole(3);
+    let digest =
+        format!("Fingerprint of the samples (SHA-256) {} · {}", report.facts.digest, report.facts.program);
+    // The digest whole before its explanation, where the page is narrow.
+    let digest = if Style::SMALL_QUIET.measure(&digest) <= room {
+        digest
+    } else {
+        format!("SHA-256 {} · {}", report.facts.digest, report.facts.program)
+    };
+    let digest = shorten(&digest, Style::SMALL_QUIET, room);
+    shapes.push(Style::SMALL_QUIET.line(area.left, area.bottom, Anchor::Start, &digest));
+    shapes.push(Style::BODY_BOLD.line(area.right, area.bottom, Anchor::End, &page));
     shapes
 }
 
-/// Sentences one after the other, as many as fit, and how many do not.
-fn run_on(column: &mut Column, sentences: &[String]) {
+/// Sentences one after the other, as many as fit, and how many do not; whether all did.
+fn run_on(column: &mut Column, sentences: &[String]) -> bool {
     for shown in (0..=sentences.len()).rev() {
         let mut text = sentences[..shown].join(" ");
         if shown < sentences.len() {
-            text.push_str(&format!(" And {} more for which there is no room here.", sentences.len() - shown));
+            text.push_str(&format!(" And {} more at the end of the report.", sentences.len() - shown));
         }
         if column.paragraph(Style::SMALL, text.trim()) {
-            return;
+            return shown == sentences.len();
         }
     }
-}
-
-fn plain(text: String) -> Item {
-    Item { label: String::new(), text }
+    false
 }
 
 /// Scale, pulse, filters, sampling.
-fn technical(paper: &Paper, recording: &Recording) -> Vec<String> {
+pub(crate) fn technical(report: &Report) -> Vec<String> {
+    let (paper, recording) = (report.paper, report.recording);
     let (speed, gain) = (paper.speed.per_second(), paper.gain.per_millivolt());
     let per_millimetre = |whole: Mm| {
         let one = Exact::ratio(1000, i128::from(whole.0)).unwrap_or(Exact::ZERO);
@@ -114,12 +123,13 @@ fn technical(paper: &Paper, recording: &Recording) -> Vec<String> {
 }
 
 /// The cautions that go with every assessment, and those that go with a printed page.
-fn cautions(recording: &Recording, facts: &PageFacts) -> String {
+pub(crate) fn cautions(report: &Report) -> String {
+    let recording = report.recording;
     let mut all: Vec<&str> = CAUTIONS.to_vec();
     if !recording.measurements.is_empty() || !recording.statements.is_empty() {
         all.push("Measurements and statements are the source's own.");
     }
-    if !is_adult(recording, facts) {
+    if !is_adult(recording, report.facts) {
         all.push("Age under 16 or unknown: the rules are made for adults and not validated for children.");
     }
     all.join(" ")

@@ -30,9 +30,10 @@ const BAND_HEIGHT: Mm = Mm(18_900);
 const BELOW_RULE: Mm = Mm(1_300);
 /// Height of the part with acquisition, measurements and findings; more where its columns are narrower.
 const DETAILS_HEIGHT: Mm = Mm(29_100);
-const DETAILS_HEIGHT_PORTRAIT: Mm = Mm(50_000);
-/// What the foot needs at least.
+const DETAILS_HEIGHT_PORTRAIT: Mm = Mm(38_000);
+/// What the foot needs at least; more where the bar and the technical lines stand one below the other.
 const FOOTER_HEIGHT: Mm = Mm(33_000);
+const FOOTER_HEIGHT_PORTRAIT: Mm = Mm(48_000);
 /// White at the left and right edge at least.
 const SIDE: Mm = Mm::whole(8);
 /// The longest strip: ten seconds at 25 mm/s.
@@ -51,13 +52,13 @@ impl Frame {
         let left = (width - strip - GUTTER).over(2);
         let right = left + GUTTER + strip;
         let band = Rectangle { left, top: MARGIN, right, bottom: MARGIN + BAND_HEIGHT };
-        let details_height = match paper.orientation {
-            Orientation::Landscape => DETAILS_HEIGHT,
-            Orientation::Portrait => DETAILS_HEIGHT_PORTRAIT,
+        let (details_height, footer_height) = match paper.orientation {
+            Orientation::Landscape => (DETAILS_HEIGHT, FOOTER_HEIGHT),
+            Orientation::Portrait => (DETAILS_HEIGHT_PORTRAIT, FOOTER_HEIGHT_PORTRAIT),
         };
         let bottom = band.bottom + details_height;
         let details = Rectangle { left, top: band.bottom + BELOW_RULE, right, bottom };
-        let grid_height = large_boxes(height - MARGIN - FOOTER_HEIGHT - bottom);
+        let grid_height = large_boxes(height - MARGIN - footer_height - bottom);
         let grid = Rectangle { left, top: bottom, right, bottom: bottom + grid_height };
         let footer = Rectangle { left, top: grid.bottom, right, bottom: height - MARGIN };
         let origin_x = left + GUTTER;

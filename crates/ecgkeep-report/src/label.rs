@@ -8,18 +8,19 @@ use crate::{Anchor, Mm, Point, Rectangle, Shape};
 pub(crate) struct Occupancy {
     left: Mm,
     strips: Vec<Vec<(Mm, Mm)>>,
+    labels: Vec<Rectangle>,
 }
 
 /// Width of a strip.
 const STRIP: i32 = 500;
 /// White to keep around a label.
-const CLEARANCE: Mm = Mm(400);
+const CLEARANCE: Mm = Mm(600);
 
 impl Occupancy {
     /// An empty stretch of the page.
     pub fn new(left: Mm, right: Mm) -> Occupancy {
         let count = usize::try_from((right - left).0 / STRIP + 1).unwrap_or(0);
-        Occupancy { left, strips: vec![Vec::new(); count] }
+        Occupancy { left, strips: vec![Vec::new(); count], labels: Vec::new() }
     }
 
     /// Marks what a tracing covers.
@@ -69,31 +70,56 @@ impl Occupancy {
         strips.iter().flatten().all(|(low, high)| *high < top || *low > bottom)
     }
 
-    /// A free place for a box of this size inside `band`: as near as can be to the upper left corner, moved down
-    /// rather than along.
+    /// Marks a rectangle as taken by a label.
+    fn add_label(&mut self, box_: Rectangle) {
+        self.add(box_);
+        self.labels.push(box_);
+    }
+
+    fn is_free_of_labels(&self, box_: Rectangle) -> bool {
+        self.labels.iter().all(|label| {
+            box_.right + CLEARANCE < label.left
+                || label.right + CLEARANCE < box_.left
+                || box_.bottom + CLEARANCE < label.top
+                || label.bottom + CLEARANCE < box_.top
+        })
+    }
+
+    /// A place for a box of this size inside `band` where nothing passes.
     pub fn place(&self, band: Rectangle, width: Mm, height: Mm) -> Option<Rectangle> {
-        const STEP: Mm = Mm(500);
-        let at = |left: Mm, top: Mm| Rectangle { left, top, right: left + width, bottom: top + height };
-        let corner = corner(band);
-        let corner = at(corner.x, corner.y);
-        let (along, down) =
-            ((band.right - corner.right).0 / STEP.0, (band.bottom - corner.bottom).0 / STEP.0);
-        let mut best: Option<(i32, Rectangle)> = None;
-        for x in 0..=along.max(0) {
-            for y in 0..=down.max(0) {
-                let cost = 3 * x + y;
-                if best.is_some_and(|(least, _)| least <= cost) {
-                    break;
-                }
-                let box_ = at(corner.left + STEP.times(x), corner.top + STEP.times(y));
-                if self.is_free(box_) {
-                    best = Some((cost, box_));
-                    break;
-                }
+        search(band, width, height, |box_| self.is_free(box_))
+    }
+
+    /// A place where at least no other label stands, be it on a tracing; the corner where there is none.
+    fn place_over_tracings(&self, band: Rectangle, width: Mm, height: Mm) -> Rectangle {
+        let at = corner(band);
+        let at_corner = Rectangle { left: at.x, top: at.y, right: at.x + width, bottom: at.y + height };
+        search(band, width, height, |box_| self.is_free_of_labels(box_)).unwrap_or(at_corner)
+    }
+}
+
+/// A place in `band` that will do: as near as can be to the upper left corner, moved down rather than along.
+fn search(band: Rectangle, width: Mm, height: Mm, will_do: impl Fn(Rectangle) -> bool) -> Option<Rectangle> {
+    const STEP: Mm = Mm(500);
+    let at = |left: Mm, top: Mm| Rectangle { left, top, right: left + width, bottom: top + height };
+    let corner = corner(band);
+    let corner = at(corner.x, corner.y);
+    let (along, down) = ((band.right - corner.right).0 / STEP.0, (band.bottom - corner.bottom).0 / STEP.0);
+    let mut best: Option<(i32, Rectangle)> = None;
+    for x in 0..=along.max(0) {
+        for y in 0..=down.max(0) {
+            let cost = 3 * x + y;
+            if best.is_some_and(|(least, _)| least <= cost) {
+                break;
+            }
+            let box_ = at(corner.left + STEP.times(x), corner.top + STEP.times(y));
+            if will_do(box_) {
+                best = Some((cost, box_));
+                break;
             }
         }
-        best.map(|(_, box_)| box_)
     }
+    best.map(|(_, box_)| box_)
 }
 
 /// Where a label stands if it can choose: the upper left corner of its band.
@@ -102,7 +128,7 @@ fn corner(band: Rectangle) -> Point {
 }
 
 /// Sets a lead's name and a remark after it in `band` where nothing passes, and marks the place as taken. Where the
-/// two together find no place, each looks for its own; a name that finds none stands in the corner all the same.
+/// two together find no place, each looks for its own; a name that finds none stands on a tracing.
 pub(crate) fn label(occupancy: &mut Occupancy, band: Rectangle, name: &str, remark: &str) -> Vec<Shape> {
     let name = shorten(name, Style::HEAD, band.width() - COLUMN_GAP);
     let name_width = Style::HEAD.measure(&name);
@@ -113,14 +139,8 @@ pub(crate) fn label(occupancy: &mut Occupancy, band: Rectangle, name: &str, rema
 
     let both = occupancy.place(band, name_width + gap + remark_width, head_height);
     let alone = both.or_else(|| occupancy.place(band, name_width, head_height));
-    let at_corner = corner(band);
-    let place = alone.unwrap_or(Rectangle {
-        left: at_corner.x,
-        top: at_corner.y,
-        right: at_corner.x + name_width,
-        bottom: at_corner.y + head_height,
-    });
-    occupancy.add(place);
+    let place = alone.unwrap_or_else(|| occupancy.place_over_tracings(band, name_width, head_height));
+    occupancy.add_label(place);
     let mut shapes = vec![Style::HEAD.line(place.left, place.bottom, Anchor::Start, &name)];
     if remark.is_empty() {
         return shapes;
@@ -129,7 +149,7 @@ pub(crate) fn label(occupancy: &mut Occupancy, band: Rectangle, name: &str, rema
         Some(both) => Point { x: both.left + name_width + gap, y: both.bottom },
         None => match occupancy.place(band, remark_width, small_height) {
             Some(place) => {
-                occupancy.add(place);
+                occupancy.add_label(place);
                 Point { x: place.left, y: place.bottom }
             }
             // The page says it in words below the grid as well.

@@ -1,6 +1,7 @@
 //! The printable page of a resting ECG, true to scale.
 //!
-//! [`sheet`] takes every decision and answers plain shapes in millimetres ([`Sheet`]); [`svg`] only draws them.
+//! [`sheet`] takes every decision and answers plain shapes in millimetres ([`Sheet`]); [`svg`], [`html`] and, with the
+//! feature `pdf`, `pdf` only draw them.
 //! On the page 25 mm is one second and 10 mm is one millivolt, the samples are drawn as they are stored (no
 //! filter), and what the page cannot show it says. The page carries technical checks, no diagnosis.
 //!
@@ -9,10 +10,13 @@
 
 mod constants;
 mod details;
+mod entries;
 mod footer;
 mod frame;
 mod grid;
 mod header;
+mod html;
+mod in_full;
 mod label;
 mod length;
 mod metrics;
@@ -32,10 +36,11 @@ mod typeset;
 mod voltages;
 mod words;
 
+pub use html::html;
 pub use length::Mm;
 pub use paper::{Gain, Layout, LeadOrder, Orientation, PageFacts, Paper, PaperSize, Speed};
 #[cfg(feature = "pdf")]
 pub use pdf::{NotAPdf, pdf};
-pub use shape::{Anchor, Ink, Page, Point, Rectangle, Shape, Sheet, Text, Weight};
+pub use shape::{Anchor, Entry, Ink, Page, Passage, Point, Rectangle, Shape, Sheet, Text, Weight};
 pub use sheet::sheet;
 pub use svg::svg;

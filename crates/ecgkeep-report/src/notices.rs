@@ -18,6 +18,8 @@ pub(crate) struct Seen {
     pub cut: Vec<(Lead, f64)>,
     /// With the number of samples missing in what the page shows.
     pub gaps: Vec<(Lead, usize)>,
+    /// Whether leads stand side by side.
+    pub has_columns: bool,
     /// Shown from another moment than the strip below it; with that moment in seconds.
     pub off_axis: Vec<(Lead, Exact)>,
 }
@@ -65,8 +67,8 @@ impl Seen {
     }
 }
 
-/// The sentences under "This drawing", the weightiest first.
-pub(crate) fn notices(recording: &Recording, seen: &Seen, drawn: &[&Lead], notes: &[String]) -> Vec<String> {
+/// What a page says of its tracings, the weightiest first.
+pub(crate) fn notices(seen: &Seen, is_beat: bool) -> Vec<String> {
     let mut all = Vec::new();
     let names = |leads: &[Lead]| leads.iter().map(Lead::name).collect::<Vec<_>>().join(", ");
     if !seen.not_recorded.is_empty() {
@@ -94,16 +96,22 @@ pub(crate) fn notices(recording: &Recording, seen: &Seen, drawn: &[&Lead], notes
     if !seen.derived_by_source.is_empty() {
         all.push(format!("Derived by the source: {}.", names(&seen.derived_by_source)));
     }
-    let undrawn = undrawn(recording, drawn);
-    if !undrawn.is_empty() {
-        all.push(format!("In the record, not drawn here: {}.", undrawn.join(", ")));
-    }
     if !seen.off_axis.is_empty() {
         let one = |(lead, from): &(Lead, Exact)| format!("{lead} from {} s", words::number(*from));
         let leads = join(&seen.off_axis, one);
         all.push(format!("Too short for the time axis, so shown earlier than the strip below: {leads}."));
-    } else {
+    } else if seen.has_columns && !is_beat {
         all.push("Each column is the same stretch of time as the strip below it.".to_owned());
+    }
+    all
+}
+
+/// What every page says of the recording as it is drawn: what none of them shows, and what was noted on reading.
+pub(crate) fn of_report(recording: &Recording, shown: &[Lead], notes: &[String]) -> Vec<String> {
+    let mut all = Vec::new();
+    let undrawn = undrawn(recording, shown);
+    if !undrawn.is_empty() {
+        all.push(format!("In the record, not drawn: {}.", undrawn.join(", ")));
     }
     all.extend(notes.iter().map(|note| format!("On reading: {note}")));
     all
@@ -114,16 +122,11 @@ fn join<T>(all: &[T], one: impl Fn(&T) -> String) -> String {
 }
 
 /// Signals that are no voltages or have no place, waveforms of another kind, a lead that stands twice.
-fn undrawn(recording: &Recording, drawn: &[&Lead]) -> Vec<String> {
+fn undrawn(recording: &Recording, shown: &[Lead]) -> Vec<String> {
     let mut all = Vec::new();
-    let mut beats = 0;
     for waveform in &recording.waveforms {
         match &waveform.kind {
-            WaveformKind::Rhythm => {}
-            WaveformKind::RepresentativeBeat { .. } => {
-                beats += 1;
-                continue;
-            }
+            WaveformKind::Rhythm | WaveformKind::RepresentativeBeat { .. } => {}
             WaveformKind::Other(name) => {
                 all.push(format!("waveform {name}"));
                 continue;
@@ -140,23 +143,20 @@ fn undrawn(recording: &Recording, drawn: &[&Lead]) -> Vec<String> {
                 SignalUnit::Volt if before.contains(&&signal.lead) => {
                     all.push(format!("{name} a second time"));
                 }
-                SignalUnit::Volt if is_drawn(drawn, &signal.lead) => before.push(&signal.lead),
+                SignalUnit::Volt if is_shown(shown, &signal.lead) => before.push(&signal.lead),
                 SignalUnit::Volt => all.push(format!("{name} (no place in this layout)")),
                 SignalUnit::Uncalibrated => all.push(format!("{name} (no scale, so no voltage)")),
                 _ => all.push(format!("{name} (not a voltage)")),
             }
         }
     }
-    if beats > 0 {
-        all.push(words::count(beats, "representative beat", "representative beats"));
-    }
     all.dedup();
     all
 }
 
 /// Whether a page shows the lead, be it with its sign changed.
-fn is_drawn(drawn: &[&Lead], lead: &Lead) -> bool {
-    drawn.contains(&lead) || (*lead == Lead::AVR && drawn.contains(&&Lead::NegativeAVR))
+fn is_shown(shown: &[Lead], lead: &Lead) -> bool {
+    shown.contains(lead) || (*lead == Lead::AVR && shown.contains(&Lead::NegativeAVR))
 }
 
 /// Duration, sampling and resolution in words, a range where waveforms or leads differ.

@@ -4,16 +4,15 @@ use ecgkeep_checks::Assessment;
 use ecgkeep_recording::{Exact, Lead, Recording};
 
 use crate::constants::MARK_STROKE;
-use crate::footer::PageLine;
 use crate::frame::Frame;
 use crate::label::Occupancy;
 use crate::notices::Seen;
-use crate::slot::{Row, Slot};
+use crate::slot::{Columns, Row, Slot};
 use crate::typeset::Style;
 use crate::voltages::{Provenance, Voltages};
 use crate::{
     Anchor, Ink, Mm, Page, PageFacts, Paper, Point, Rectangle, Shape, details, footer, grid, header, label,
-    notices, slot, tracing, words,
+    notices, slot, tracing, typeset, words,
 };
 
 /// What all pages of a report draw on.
@@ -23,23 +22,51 @@ pub(crate) struct Report<'a> {
     pub facts: &'a PageFacts,
     pub paper: &'a Paper,
     pub frame: Frame,
-    /// Every lead that some page shows, with its voltages where there are any.
-    pub leads: Vec<(Lead, Option<Voltages>)>,
+    /// Every lead that some page shows.
+    pub shown: Vec<Lead>,
 }
 
-impl Report<'_> {
+/// What one page draws.
+pub(crate) struct Content<'a> {
+    pub rows: &'a [Row],
+    /// The leads of the rows, with their voltages where there are any.
+    pub leads: &'a [(Lead, Option<Voltages>)],
+    /// The page's first moment, and the end of what there is to show.
+    pub start: Exact,
+    pub end: Exact,
+    /// Which part of the recording this is, where it is not all of it.
+    pub stretch: Option<String>,
+    /// Whether the page shows a beat, each lead from its first moment.
+    pub is_beat: bool,
+}
+
+/// A page, and what is left to know of it.
+pub(crate) struct Drawn {
+    pub page: Page,
+    /// What it says of its own drawing.
+    pub notices: Vec<String>,
+    /// Whether some of its words found no room.
+    pub is_cut: bool,
+}
+
+impl Content<'_> {
     fn voltages(&self, lead: &Lead) -> Option<&Voltages> {
         self.leads.iter().find(|(known, _)| known == lead).and_then(|(_, found)| found.as_ref())
     }
 }
 
-/// The page with these rows that begins at this moment of a recording that ends at that one.
-pub(crate) fn page(report: &Report, rows: &[Row], start: Exact, end: Exact, line: &PageLine) -> Page {
-    let (frame, paper) = (&report.frame, report.paper);
-    let slots = slot::slots(rows, frame, end.minus(start).unwrap_or(Exact::ZERO));
+/// Draws a page, but for its last lines, which number it.
+pub(crate) fn page(report: &Report, content: &Content) -> Drawn {
+    let (frame, paper, start) = (&report.frame, report.paper, content.start);
+    let columns = if content.is_beat {
+        Columns::SameStretch
+    } else {
+        Columns::OneTimeAxis(content.end.minus(start).unwrap_or(Exact::ZERO))
+    };
+    let slots = slot::slots(content.rows, frame, columns);
     let mut all_runs: Vec<Vec<Vec<Point>>> = slots
         .iter()
-        .map(|slot| match report.voltages(&slot.lead) {
+        .map(|slot| match content.voltages(&slot.lead) {
             Some(voltages) => tracing::runs(slot, voltages, start, paper.speed, paper.gain),
             None => Vec::new(),
         })
@@ -57,12 +84,14 @@ pub(crate) fn page(report: &Report, rows: &[Row], start: Exact, end: Exact, line
         occupancy.add(Rectangle { left: from.x, top: from.y, right: to.x, bottom: to.y });
     }
     all_runs.iter().for_each(|runs| occupancy.add_runs(runs));
-    let seen = seen(report, &slots, &all_runs, start);
-    let labels = labels(report, &slots, &all_runs, &bases, start, &mut occupancy);
+    let seen = seen(content, &slots, &all_runs, frame);
+    let labels = labels(content, &slots, &all_runs, &bases, &mut occupancy);
     let marks: Vec<Shape> = all_runs.iter().flat_map(|runs| cuts(runs, frame.grid)).collect();
 
     shapes.push(Shape::Lines { id: "columns".into(), lines: ticks, stroke: MARK_STROKE, ink: Ink::Black });
-    shapes.extend(grid::time_axis(frame, start, paper.speed));
+    if !content.is_beat {
+        shapes.extend(grid::time_axis(frame, start, paper.speed));
+    }
     let last_base = bases.last().copied().unwrap_or(frame.grid.bottom);
     shapes.extend(grid::calibration_pulse(frame, last_base, paper.speed, paper.gain));
     let not_empty = slots.iter().zip(all_runs).filter(|(_, runs)| !runs.is_empty());
@@ -71,11 +100,18 @@ pub(crate) fn page(report: &Report, rows: &[Row], start: Exact, end: Exact, line
     shapes.extend(marks);
     shapes.extend(labels);
     shapes.extend(header::head(frame, report.recording, report.assessment, report.facts));
-    shapes.extend(details::details(frame, report.recording, report.assessment, report.facts));
-    let drawn: Vec<&Lead> = report.leads.iter().map(|(lead, _)| lead).collect();
-    let notices = notices::notices(report.recording, &seen, &drawn, &report.facts.notes);
-    shapes.extend(footer::foot(frame, paper, report.recording, report.facts, &notices, line));
-    Page { description: format!("page {} of {}", line.number, line.count), shapes }
+    let (words, details_cut) = details::details(report);
+    shapes.extend(words);
+    let mut notices: Vec<String> = content.stretch.iter().cloned().collect();
+    notices.extend(notices::notices(&seen, content.is_beat));
+    let mut all_notices = notices.clone();
+    all_notices.extend(notices::of_report(report.recording, &report.shown, &report.facts.notes));
+    let (words, foot_cut) = footer::foot(report, &all_notices);
+    shapes.extend(words);
+    let is_shortened =
+        |shape: &Shape| matches!(shape, Shape::Text(text) if text.text.ends_with(typeset::ELLIPSIS));
+    let is_cut = details_cut || foot_cut || shapes.iter().any(is_shortened);
+    Drawn { page: Page { description: String::new(), shapes }, notices, is_cut }
 }
 
 /// How far the tracings of each row reach above and below 0 V.
@@ -94,20 +130,22 @@ fn reach(slots: &[Slot], all_runs: &[Vec<Vec<Point>>]) -> Vec<(Mm, Mm)> {
 
 /// The leads' names with their remarks, where no tracing passes.
 fn labels(
-    report: &Report,
+    content: &Content,
     slots: &[Slot],
     all_runs: &[Vec<Vec<Point>>],
     bases: &[Mm],
-    start: Exact,
     occupancy: &mut Occupancy,
 ) -> Vec<Shape> {
     let mut shapes = Vec::new();
     for (slot, runs) in slots.iter().zip(all_runs) {
         let base = bases[slot.row];
-        let half = Mm::whole(13);
-        let band = Rectangle { left: slot.left, top: base - half, right: slot.right, bottom: base + half };
-        let remark = match report.voltages(&slot.lead) {
-            Some(voltages) => remark(slot, voltages, runs.is_empty(), start),
+        // Mostly above the row's own line, so that no name seems to belong to the row below or above.
+        let pitch = bases.windows(2).map(|pair| pair[1] - pair[0]).min().unwrap_or(Mm::whole(28));
+        let (above, below) =
+            (Mm::whole(13).min(pitch - Mm::whole(2)), Mm::whole(13).min(pitch.over(2) - Mm::whole(1)));
+        let band = Rectangle { left: slot.left, top: base - above, right: slot.right, bottom: base + below };
+        let remark = match content.voltages(&slot.lead) {
+            Some(voltages) => remark(slot, voltages, runs.is_empty(), content.start),
             None => "not recorded".to_owned(),
         };
         shapes.extend(label::label(occupancy, band, &slot.lead.name(), &remark));
@@ -116,10 +154,12 @@ fn labels(
 }
 
 /// What the page has to say about its tracings.
-fn seen(report: &Report, slots: &[Slot], all_runs: &[Vec<Vec<Point>>], start: Exact) -> Seen {
-    let mut seen = Seen::default();
+fn seen(content: &Content, slots: &[Slot], all_runs: &[Vec<Vec<Point>>], frame: &Frame) -> Seen {
+    let start = content.start;
+    let has_columns = slots.windows(2).any(|pair| pair[0].row == pair[1].row);
+    let mut seen = Seen { has_columns, ..Seen::default() };
     for (slot, runs) in slots.iter().zip(all_runs) {
-        let Some(voltages) = report.voltages(&slot.lead) else {
+        let Some(voltages) = content.voltages(&slot.lead) else {
             seen.note_absent(slot);
             continue;
         };
@@ -128,7 +168,7 @@ fn seen(report: &Report, slots: &[Slot], all_runs: &[Vec<Vec<Point>>], start: Ex
         }
         seen.note_provenance(slot, voltages);
         seen.note_gaps(slot, missing(slot, voltages, start));
-        if runs.iter().flatten().any(|point| is_outside(point, report.frame.grid)) {
+        if runs.iter().flatten().any(|point| is_outside(point, frame.grid)) {
             seen.note_cut(slot, furthest(slot, voltages, start));
         }
     }

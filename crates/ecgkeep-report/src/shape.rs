@@ -17,6 +17,26 @@ pub struct Sheet {
     pub height: Mm,
     /// The pages, at least one.
     pub pages: Vec<Page>,
+    /// All that the report says, in full and in words, in the order in which it is read.
+    pub words: Vec<Passage>,
+}
+
+/// What belongs together under one heading.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Passage {
+    /// The heading.
+    pub heading: String,
+    /// What stands under it.
+    pub entries: Vec<Entry>,
+}
+
+/// One entry of a list.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Entry {
+    /// A word or two that stand before the text; may be empty.
+    pub label: String,
+    /// The text.
+    pub text: String,
 }
 
 /// One page: shapes in the order in which they are drawn. The origin is the top left corner, y runs down.

@@ -1,18 +1,19 @@
 //! From a recording to its pages.
 
 use ecgkeep_checks::Assessment;
-use ecgkeep_recording::{Exact, Lead, Recording, Waveform};
+use ecgkeep_recording::{Exact, Lead, Recording, Waveform, WaveformKind};
 
-use crate::footer::PageLine;
 use crate::frame::Frame;
-use crate::page::{Report, page};
+use crate::page::{Content, Drawn, Report, page};
 use crate::slot::Row;
 use crate::typeset::clean;
 use crate::voltages::Voltages;
-use crate::{PageFacts, Paper, Sheet, slot, words};
+use crate::{Layout, Page, PageFacts, Paper, Passage, Sheet, entries, footer, in_full, notices, slot, words};
 
-/// Lays out the report of a recording: as many pages as it has stretches of ten seconds, each complete in itself
-/// (patient, findings, scale, cautions), so that a loose page still says whose it is.
+/// Lays out the report of a recording: first the tracings, as many pages as it takes at the chosen scale, then the
+/// source's representative beats, and where a page had no room for all of its words a last page that says
+/// everything in full. Each page is complete in itself (patient, answer of the checks, scale, cautions), so that a
+/// loose one still says whose it is.
 ///
 /// The samples are drawn as they are stored; what is derived, moved, cut, missing or left out is said on the page.
 #[must_use]
@@ -20,38 +21,26 @@ pub fn sheet(recording: &Recording, assessment: &Assessment, facts: &PageFacts, 
     let frame = Frame::new(paper);
     let rows = slot::rows(paper.layout, paper.order);
     let further = further_rows(recording, &rows);
-    let mut shown: Vec<&Lead> = Vec::new();
-    for lead in rows.iter().chain(&further).flat_map(|row| &row.leads) {
-        if !shown.contains(&lead) {
-            shown.push(lead);
-        }
-    }
-    let leads = shown.iter().map(|lead| ((*lead).clone(), Voltages::of(recording, lead))).collect();
-    let groups: Vec<&[Row]> = [&rows, &further]
-        .into_iter()
-        .filter(|rows| !rows.is_empty())
-        .flat_map(|rows| slot::groups(rows, &frame))
-        .collect();
+    let shown = leads_of(rows.iter().chain(&further));
+    let report = Report { recording, assessment, facts, paper, frame, shown };
+    let mut drawn = tracings(&report, &rows, &further);
+    drawn.extend(beats(&report));
 
-    let span = Span::of(recording);
-    let per_page = Exact::ratio(i128::from(frame.milliseconds), 1000).unwrap_or(Exact::ONE);
-    let needed = span.pages(per_page);
-    let stretches = needed.clamp(1, (paper.pages_at_most / groups.len()).max(1));
-    let count = stretches * groups.len();
-    let report = Report { recording, assessment, facts, paper, frame, leads };
-    let mut pages = Vec::with_capacity(count);
-    for index in 0..stretches {
-        let ahead = i64::try_from(index).ok().and_then(|n| Exact::whole(n).times(per_page));
-        let start = ahead.and_then(|ahead| ahead.plus(span.start)).unwrap_or(span.start);
-        let stretch = span.stretch(start, per_page, index + 1 == stretches && needed > stretches);
-        for group in &groups {
-            let line = PageLine { number: pages.len() + 1, count, stretch: stretch.clone() };
-            pages.push(page(&report, group, start, span.end, &line));
-        }
+    let is_cut = drawn.iter().any(|drawn| drawn.is_cut);
+    let words = in_words(&report, &drawn);
+    let mut pages: Vec<Page> = drawn.into_iter().map(|drawn| drawn.page).collect();
+    if is_cut {
+        pages.extend(in_full::pages(&report, &words));
     }
+    let count = pages.len();
+    for (index, page) in pages.iter_mut().enumerate() {
+        page.shapes.extend(footer::closing(&report, index + 1, count));
+        page.description = format!("page {} of {count}", index + 1);
+    }
+
     let name = clean(&words::name(&recording.subject));
     let name = if name.is_empty() { "a person not named in the source".to_owned() } else { name };
-    let title = format!("ECG of {name}, recorded {}", words::time(&recording.acquisition.start));
+    let title = clean(&format!("ECG of {name}, recorded {}", words::time(&recording.acquisition.start)));
     let description = format!(
         "{title}. Drawn at {} mm/s and {} mm/mV, no filter applied. {}. {}. Technical checks only, not a diagnosis.",
         paper.speed.per_second(),
@@ -59,20 +48,100 @@ pub fn sheet(recording: &Recording, assessment: &Assessment, facts: &PageFacts, 
         assessment.headline(),
         assessment.identity_line(),
     );
-    Sheet {
-        title,
-        description: clean(&description),
-        language: "en",
-        width: report.frame.width,
-        height: report.frame.height,
-        pages,
+    let (width, height) = (report.frame.width, report.frame.height);
+    Sheet { title, description: clean(&description), language: "en", width, height, pages, words }
+}
+
+/// The rhythm: page after page in time, on each the rows of the layout, then the further leads.
+fn tracings(report: &Report, rows: &[Row], further: &[Row]) -> Vec<Drawn> {
+    let waveforms: Vec<&Waveform> = report.recording.rhythm().collect();
+    let leads = voltages(&waveforms, &report.shown);
+    let sets = [rows, further].into_iter().filter(|rows| !rows.is_empty());
+    let groups: Vec<&[Row]> = sets.flat_map(|rows| slot::groups(rows, &report.frame)).collect();
+    let span = Span::of(&waveforms);
+    let per_page = Exact::ratio(i128::from(report.frame.milliseconds), 1000).unwrap_or(Exact::ONE);
+    let needed = span.pages(per_page);
+    let stretches = needed.clamp(1, (report.paper.pages_at_most / groups.len()).max(1));
+    let mut pages = Vec::new();
+    for index in 0..stretches {
+        let ahead = i64::try_from(index).ok().and_then(|n| Exact::whole(n).times(per_page));
+        let start = ahead.and_then(|ahead| ahead.plus(span.start)).unwrap_or(span.start);
+        let stretch = span.stretch(start, per_page, index + 1 == stretches && needed > stretches);
+        for rows in &groups {
+            let stretch = stretch.clone();
+            pages.push(page(
+                report,
+                &Content { rows, leads: &leads, start, end: span.end, stretch, is_beat: false },
+            ));
+        }
     }
+    pages
+}
+
+/// The representative beats of the source, each on a page of its own, all leads from the beat's first sample.
+fn beats(report: &Report) -> Vec<Drawn> {
+    let mut pages = Vec::new();
+    for waveform in &report.recording.waveforms {
+        let WaveformKind::RepresentativeBeat { class } = waveform.kind else { continue };
+        let standard = slot::rows(Layout::ThreeByFour, report.paper.order);
+        let mut rows: Vec<Row> = standard.into_iter().filter(|row| !row.strip).collect();
+        rows.extend(further_of(std::iter::once(waveform), &rows));
+        let leads = voltages(&[waveform], &leads_of(rows.iter()));
+        let stretch = format!(
+            "Representative beat of class {}, {} s, as the source computed it; each lead from the beat's first sample.",
+            u64::from(class) + 1,
+            words::number(waveform.seconds()),
+        );
+        let end = waveform.start.plus(waveform.seconds()).unwrap_or(waveform.start);
+        for rows in slot::groups(&rows, &report.frame) {
+            let (start, stretch) = (waveform.start, Some(stretch.clone()));
+            pages.push(page(report, &Content { rows, leads: &leads, start, end, stretch, is_beat: true }));
+        }
+    }
+    pages
+}
+
+/// All that the report says, in full.
+fn in_words(report: &Report, drawn: &[Drawn]) -> Vec<Passage> {
+    let mut drawing = footer::technical(report);
+    let of_pages = drawn.iter().flat_map(|drawn| drawn.notices.iter().cloned());
+    let of_report = notices::of_report(report.recording, &report.shown, &report.facts.notes);
+    for notice in of_pages.chain(of_report) {
+        if !drawing.contains(&notice) {
+            drawing.push(notice);
+        }
+    }
+    let cautions = footer::cautions(report);
+    let mut words = entries::passages(report.recording, report.assessment, report.facts, drawing, cautions);
+    for entry in words.iter_mut().flat_map(|passage| &mut passage.entries) {
+        entry.text = clean(&entry.text);
+    }
+    words
+}
+
+fn voltages(waveforms: &[&Waveform], leads: &[Lead]) -> Vec<(Lead, Option<Voltages>)> {
+    leads.iter().map(|lead| (lead.clone(), Voltages::of(waveforms, lead))).collect()
+}
+
+/// The leads of some rows, each once.
+fn leads_of<'a>(rows: impl Iterator<Item = &'a Row>) -> Vec<Lead> {
+    let mut leads: Vec<Lead> = Vec::new();
+    for lead in rows.flat_map(|row| &row.leads) {
+        if !leads.contains(lead) {
+            leads.push(lead.clone());
+        }
+    }
+    leads
 }
 
 /// Leads of the recording that the layout has no place for, each as a strip.
 fn further_rows(recording: &Recording, rows: &[Row]) -> Vec<Row> {
+    further_of(recording.rhythm(), rows)
+}
+
+fn further_of<'a>(waveforms: impl Iterator<Item = &'a Waveform>, rows: &[Row]) -> Vec<Row> {
     let mut further: Vec<Row> = Vec::new();
-    for signal in recording.rhythm().flat_map(Waveform::signals).filter(|signal| signal.is_voltage()) {
+    for signal in waveforms.flat_map(Waveform::signals).filter(|signal| signal.is_voltage()) {
         let has_place = |rows: &[Row]| rows.iter().any(|row| row.leads.contains(&signal.lead));
         let as_opposite =
             signal.lead == Lead::AVR && rows.iter().any(|row| row.leads.contains(&Lead::NegativeAVR));
@@ -91,9 +160,9 @@ struct Span {
 }
 
 impl Span {
-    fn of(recording: &Recording) -> Span {
-        let starts = recording.rhythm().map(|waveform| waveform.start);
-        let ends = recording.rhythm().filter_map(|waveform| waveform.start.plus(waveform.seconds()));
+    fn of(waveforms: &[&Waveform]) -> Span {
+        let starts = waveforms.iter().map(|waveform| waveform.start);
+        let ends = waveforms.iter().filter_map(|waveform| waveform.start.plus(waveform.seconds()));
         let start = starts.min().unwrap_or(Exact::ZERO);
         Span { start, end: ends.max().unwrap_or(start).max(start) }
     }

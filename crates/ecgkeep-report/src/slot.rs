@@ -72,8 +72,17 @@ pub(crate) fn groups<'a>(rows: &'a [Row], frame: &Frame) -> Vec<&'a [Row]> {
     rows.chunks(rows.len().div_ceil(groups).max(1)).collect()
 }
 
-/// The slots of a page on which so much of the recording is left to show, row by row.
-pub(crate) fn slots(rows: &[Row], frame: &Frame, seconds_left: Exact) -> Vec<Slot> {
+/// What the columns of a row show.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Columns {
+    /// One after the other, as much of the recording as is left.
+    OneTimeAxis(Exact),
+    /// All the same stretch from its first moment: a beat.
+    SameStretch,
+}
+
+/// The slots of a page, row by row.
+pub(crate) fn slots(rows: &[Row], frame: &Frame, columns: Columns) -> Vec<Slot> {
     let length = frame.end_x - frame.origin_x;
     let mut slots = Vec::new();
     for (index, row) in rows.iter().enumerate() {
@@ -81,7 +90,10 @@ pub(crate) fn slots(rows: &[Row], frame: &Frame, seconds_left: Exact) -> Vec<Slo
         let part = |n: i32| Exact::ratio(i128::from(frame.milliseconds * n), i128::from(1000 * count));
         let seconds = part(1).unwrap_or(Exact::ZERO);
         for (n, lead) in (0..count).zip(&row.leads) {
-            let (from, on_axis) = start(part(n).unwrap_or(Exact::ZERO), seconds, seconds_left);
+            let (from, on_axis) = match columns {
+                Columns::OneTimeAxis(left) => start(part(n).unwrap_or(Exact::ZERO), seconds, left),
+                Columns::SameStretch => (Exact::ZERO, true),
+            };
             slots.push(Slot {
                 lead: lead.clone(),
                 from,
@@ -162,7 +174,11 @@ mod tests {
     fn columns_follow_the_strip_and_step_back_only_where_a_recording_ends_before_their_middle() {
         let frame = Frame::new(&Paper::default());
         let starts = |left: &str| {
-            let slots = slots(&rows(Layout::ThreeByFour, LeadOrder::Standard), &frame, seconds(left));
+            let slots = slots(
+                &rows(Layout::ThreeByFour, LeadOrder::Standard),
+                &frame,
+                Columns::OneTimeAxis(seconds(left)),
+            );
             slots[..4].iter().map(|slot| (slot.from.to_string(), slot.on_axis)).collect::<Vec<_>>()
         };
         let on = |text: &str| (text.to_owned(), true);

@@ -15,8 +15,14 @@ pub fn svg(sheet: &Sheet, page: usize) -> String {
     let empty = Page::default();
     let page = sheet.pages.get(page).unwrap_or(&empty);
     let mut out = String::with_capacity(256 * 1024);
-    let (width, height) = (sheet.width, sheet.height);
     out.push_str("<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n");
+    write_page(&mut out, sheet, page, "");
+    out
+}
+
+/// The element `svg` of a page, the names of its parts beginning with `prefix`, so that several fit into one file.
+pub(crate) fn write_page(out: &mut String, sheet: &Sheet, page: &Page, prefix: &str) {
+    let (width, height) = (sheet.width, sheet.height);
     let _ = writeln!(
         out,
         "<svg xmlns=\"http://www.w3.org/2000/svg\" version=\"1.1\" width=\"{width}mm\" height=\"{height}mm\" \
@@ -27,63 +33,79 @@ pub fn svg(sheet: &Sheet, page: usize) -> String {
     let _ = writeln!(out, "<title>{}</title>", escape(&sheet.title));
     let _ = writeln!(out, "<desc>{} ({})</desc>", escape(&sheet.description), escape(&page.description));
     let _ = writeln!(out, "<rect width=\"{width}\" height=\"{height}\" fill=\"{}\"/>", hex(Ink::White));
-    let mut clips = 0;
+    let mut pen = Pen { out, prefix, clips: 0 };
     for shape in &page.shapes {
-        draw(&mut out, shape, &mut clips);
+        pen.draw(shape);
     }
     out.push_str("</svg>\n");
-    out
 }
 
-fn draw(out: &mut String, shape: &Shape, clips: &mut usize) {
-    match shape {
-        Shape::Lines { id, lines, stroke, ink } => {
-            let _ = write!(
-                out,
-                "<path id=\"{}\" stroke=\"{}\" stroke-width=\"{stroke}\" d=\"",
-                escape(id),
-                hex(*ink)
-            );
-            for (from, to) in lines {
-                let _ = write!(out, "M{} {}L{} {}", from.x, from.y, to.x, to.y);
+/// Where a page is written to.
+struct Pen<'a> {
+    out: &'a mut String,
+    prefix: &'a str,
+    clips: usize,
+}
+
+impl Pen<'_> {
+    fn draw(&mut self, shape: &Shape) {
+        let out = &mut *self.out;
+        let prefix = self.prefix;
+        match shape {
+            Shape::Lines { id, lines, stroke, ink } => {
+                let _ = write!(
+                    out,
+                    "<path id=\"{prefix}{}\" stroke=\"{}\" stroke-width=\"{stroke}\" d=\"",
+                    escape(id),
+                    hex(*ink)
+                );
+                for (from, to) in lines {
+                    let _ = write!(out, "M{} {}L{} {}", from.x, from.y, to.x, to.y);
+                }
+                out.push_str("\"/>\n");
             }
-            out.push_str("\"/>\n");
-        }
-        Shape::Path { id, title, runs, stroke, ink } => {
-            let _ =
-                write!(out, "<path id=\"{}\" stroke=\"{}\" stroke-width=\"{stroke}\"", escape(id), hex(*ink));
-            if runs.iter().any(|run| run.len() == 1) {
-                out.push_str(" stroke-linecap=\"round\"");
+            Shape::Path { id, title, runs, stroke, ink } => {
+                let _ = write!(
+                    out,
+                    "<path id=\"{prefix}{}\" stroke=\"{}\" stroke-width=\"{stroke}\"",
+                    escape(id),
+                    hex(*ink)
+                );
+                if runs.iter().any(|run| run.len() == 1) {
+                    out.push_str(" stroke-linecap=\"round\"");
+                }
+                out.push_str(" d=\"");
+                for run in runs {
+                    path_data(out, run);
+                }
+                let _ = writeln!(out, "\"><title>{}</title></path>", escape(title));
             }
-            out.push_str(" d=\"");
-            for run in runs {
-                path_data(out, run);
+            Shape::Polygon { corners, ink } => {
+                let _ = write!(out, "<path fill=\"{}\" d=\"", hex(*ink));
+                for (corner, command) in
+                    corners.iter().zip(std::iter::once('M').chain(std::iter::repeat('L')))
+                {
+                    let _ = write!(out, "{command}{} {}", corner.x, corner.y);
+                }
+                out.push_str("Z\"/>\n");
             }
-            let _ = writeln!(out, "\"><title>{}</title></path>", escape(title));
-        }
-        Shape::Polygon { corners, ink } => {
-            let _ = write!(out, "<path fill=\"{}\" d=\"", hex(*ink));
-            for (corner, command) in corners.iter().zip(std::iter::once('M').chain(std::iter::repeat('L'))) {
-                let _ = write!(out, "{command}{} {}", corner.x, corner.y);
-            }
-            out.push_str("Z\"/>\n");
-        }
-        Shape::Text(text) => draw_text(out, text),
-        Shape::Inside { clip, shapes } => {
-            *clips += 1;
-            let name = format!("clip-{clips}");
-            let Rectangle { left, top, .. } = *clip;
-            let _ = writeln!(
-                out,
-                "<clipPath id=\"{name}\"><rect x=\"{left}\" y=\"{top}\" width=\"{}\" height=\"{}\"/></clipPath>\n\
+            Shape::Text(text) => draw_text(out, text),
+            Shape::Inside { clip, shapes } => {
+                self.clips += 1;
+                let name = format!("{prefix}clip-{}", self.clips);
+                let Rectangle { left, top, .. } = *clip;
+                let _ = writeln!(
+                    out,
+                    "<clipPath id=\"{name}\"><rect x=\"{left}\" y=\"{top}\" width=\"{}\" height=\"{}\"/></clipPath>\n\
                  <g clip-path=\"url(#{name})\">",
-                clip.width(),
-                clip.height(),
-            );
-            for shape in shapes {
-                draw(out, shape, clips);
+                    clip.width(),
+                    clip.height(),
+                );
+                for shape in shapes {
+                    self.draw(shape);
+                }
+                self.out.push_str("</g>\n");
             }
-            out.push_str("</g>\n");
         }
     }
 }
@@ -165,7 +187,7 @@ fn hex(ink: Ink) -> String {
 }
 
 /// Text with the characters that mean something in XML written as references (XML 1.0, 2.4).
-fn escape(text: &str) -> String {
+pub(crate) fn escape(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
     for c in text.chars() {
         match c {

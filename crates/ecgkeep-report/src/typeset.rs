@@ -2,7 +2,7 @@
 
 use crate::constants::{BODY_LEADING, BODY_SIZE, HEAD_SIZE, NAME_SIZE, SMALL_LEADING, SMALL_SIZE};
 use crate::metrics::width;
-use crate::{Anchor, Ink, Mm, Point, Shape, Text, Weight};
+use crate::{Anchor, Entry, Ink, Mm, Point, Shape, Text, Weight};
 
 /// Size, weight and colour of a line.
 #[derive(Clone, Copy, Debug)]
@@ -96,6 +96,9 @@ pub(crate) fn wrap(text: &str, style: Style, room: Mm) -> Vec<String> {
     lines
 }
 
+/// What stands at the end of a text of which something is left off.
+pub(crate) const ELLIPSIS: char = '…';
+
 /// The beginning of a text that fits into `room` on one line, with an ellipsis where something is left off.
 pub(crate) fn shorten(text: &str, style: Style, room: Mm) -> String {
     let text = clean(text);
@@ -103,7 +106,7 @@ pub(crate) fn shorten(text: &str, style: Style, room: Mm) -> String {
         return text;
     }
     let mut short = String::new();
-    let mut used = style.measure("…");
+    let mut used = style.measure(ELLIPSIS.encode_utf8(&mut [0; 4]));
     for c in text.chars() {
         used = used + style.measure(c.encode_utf8(&mut [0; 4]));
         if used > room {
@@ -111,14 +114,7 @@ pub(crate) fn shorten(text: &str, style: Style, room: Mm) -> String {
         }
         short.push(c);
     }
-    format!("{}…", short.trim_end())
-}
-
-/// One entry of a list: a word in bold that may stand before it, and a text.
-#[derive(Clone, Debug)]
-pub(crate) struct Item {
-    pub label: String,
-    pub text: String,
+    format!("{}{ELLIPSIS}", short.trim_end())
 }
 
 /// A column of text that fills from top to bottom and knows when it is full.
@@ -129,11 +125,13 @@ pub(crate) struct Column<'a> {
     /// Where the next line hangs from.
     pub top: Mm,
     pub bottom: Mm,
+    /// Whether something found no room in it.
+    pub is_cut: bool,
 }
 
 impl<'a> Column<'a> {
     pub fn new(shapes: &'a mut Vec<Shape>, left: Mm, width: Mm, top: Mm, bottom: Mm) -> Column<'a> {
-        Column { shapes, left, width, top, bottom }
+        Column { shapes, left, width, top, bottom, is_cut: false }
     }
 
     /// How many more lines of a style fit.
@@ -161,6 +159,7 @@ impl<'a> Column<'a> {
     pub fn paragraph(&mut self, style: Style, text: &str) -> bool {
         let lines = wrap(text, style, self.width);
         if lines.len() > self.lines_left(style) {
+            self.is_cut = true;
             return false;
         }
         for line in lines {
@@ -171,14 +170,14 @@ impl<'a> Column<'a> {
 
     /// Writes as many items as fit, each text hanging `indent` from the left, its label before it in bold. How many
     /// were written.
-    pub fn fill(&mut self, items: &[Item], indent: Mm, style: Style) -> usize {
+    pub fn fill(&mut self, items: &[Entry], indent: Mm, style: Style) -> usize {
         items.iter().take_while(|item| self.item(item, indent, style, 0)).count()
     }
 
     /// The same; where some are left over, the last line says how many, in the words of `more`.
     pub fn list(
         &mut self,
-        items: &[Item],
+        items: &[Entry],
         indent: Mm,
         style: Style,
         more: impl Fn(usize) -> String,
@@ -197,9 +196,10 @@ impl<'a> Column<'a> {
     }
 
     /// Writes one item if it fits with so many lines to spare.
-    fn item(&mut self, item: &Item, indent: Mm, style: Style, reserve: usize) -> bool {
+    fn item(&mut self, item: &Entry, indent: Mm, style: Style, reserve: usize) -> bool {
         let lines = wrap(&item.text, style, self.width - indent);
         if lines.len() + reserve > self.lines_left(style) {
+            self.is_cut = true;
             return false;
         }
         if !item.label.is_empty() {
@@ -254,8 +254,8 @@ mod tests {
     #[test]
     fn a_full_column_says_how_many_are_left_over() {
         let mut shapes = Vec::new();
-        let item = |n: usize| Item { label: "WARN".into(), text: format!("finding {n}") };
-        let items: Vec<Item> = (0..24).map(item).collect();
+        let item = |n: usize| Entry { label: "WARN".into(), text: format!("finding {n}") };
+        let items: Vec<Entry> = (0..24).map(item).collect();
         let mut column = Column::new(&mut shapes, Mm::ZERO, Mm::whole(60), Mm::ZERO, BODY_LEADING.times(5));
         let written = column.list(&items, Mm::whole(12), Style::BODY, |n| format!("and {n} more"));
         assert_eq!(written, 4);

@@ -1,6 +1,6 @@
 //! The voltages of one lead over the whole recording, as the source stores them or derived from I and II.
 
-use ecgkeep_recording::{Exact, Lead, Rate, Recording, Signal, Waveform};
+use ecgkeep_recording::{Exact, Lead, Rate, Signal, Waveform};
 
 use crate::constants::{MOVED_BY_MICROVOLTS, MOVED_FROM_MICROVOLTS};
 
@@ -35,11 +35,11 @@ pub(crate) struct Piece {
 }
 
 impl Voltages {
-    /// The lead's voltages; `None` where the source has neither the lead nor what it can be derived from.
-    pub fn of(recording: &Recording, lead: &Lead) -> Option<Voltages> {
+    /// The lead's voltages in these waveforms; `None` where they have neither the lead nor what it can be derived from.
+    pub fn of(waveforms: &[&Waveform], lead: &Lead) -> Option<Voltages> {
         let mut provenance = Provenance::Recorded;
         let mut pieces = Vec::new();
-        for waveform in recording.rhythm() {
+        for waveform in waveforms {
             if let Some(signal) = waveform.lead(lead) {
                 if signal.derived {
                     provenance = Provenance::DerivedBySource;
@@ -49,7 +49,7 @@ impl Voltages {
         }
         if pieces.is_empty() && *lead == Lead::NegativeAVR {
             // The same lead with its sign changed, which its name says: no new provenance.
-            let mut voltages = Voltages::of(recording, &Lead::AVR)?;
+            let mut voltages = Voltages::of(waveforms, &Lead::AVR)?;
             voltages
                 .pieces
                 .iter_mut()
@@ -59,7 +59,7 @@ impl Voltages {
         }
         if pieces.is_empty() {
             provenance = Provenance::DerivedHere;
-            for waveform in recording.rhythm() {
+            for waveform in waveforms {
                 let limbs = (waveform.lead(&Lead::I), waveform.lead(&Lead::II));
                 let derived = limbs.0.zip(limbs.1).and_then(|(one, two)| derive(lead, one, two));
                 pieces.extend(derived.map(|microvolts| Piece::new(waveform, microvolts)));
@@ -125,47 +125,46 @@ mod tests {
 
     use super::*;
 
-    fn recording(leads: &[(Lead, [i32; 3])]) -> Recording {
+    fn waveform(leads: &[(Lead, [i32; 3])]) -> Waveform {
         let step = Step::new(Exact::whole(1000)).expect("not zero");
         let signal = |(lead, counts): &(Lead, [i32; 3])| Signal::new(lead.clone(), step, counts.to_vec());
         let rate = Rate::new(Exact::whole(500)).expect("above zero");
-        let waveform = Waveform::new(rate, leads.iter().map(signal).collect()).expect("equal lengths");
-        Recording { waveforms: vec![waveform], ..Recording::default() }
+        Waveform::new(rate, leads.iter().map(signal).collect()).expect("equal lengths")
     }
 
     #[test]
     fn four_leads_follow_from_i_and_ii() {
         // The first sample of the PTB Diagnostic record s0010_re: I -489, II -458, hence III 31, aVR 473.5,
         // aVL -260, aVF -213.5 (its header: 31, 474, -260, -214).
-        let eight = recording(&[(Lead::I, [-489, 0, 0]), (Lead::II, [-458, 0, 0])]);
+        let eight = waveform(&[(Lead::I, [-489, 0, 0]), (Lead::II, [-458, 0, 0])]);
         for (lead, expected) in
             [(Lead::III, 31.0), (Lead::AVR, 473.5), (Lead::AVL, -260.0), (Lead::AVF, -213.5)]
         {
-            let voltages = Voltages::of(&eight, &lead).expect("derived");
+            let voltages = Voltages::of(&[&eight], &lead).expect("derived");
             assert_eq!(voltages.provenance, Provenance::DerivedHere);
             assert_eq!(voltages.pieces[0].microvolts[0], expected, "{lead}");
         }
-        assert!(Voltages::of(&eight, &Lead::V1).is_none());
+        assert!(Voltages::of(&[&eight], &Lead::V1).is_none());
     }
 
     #[test]
     fn minus_avr_is_avr_with_its_sign_changed() {
-        let recording = recording(&[(Lead::AVR, [700, 700, 701])]);
-        let voltages = Voltages::of(&recording, &Lead::NegativeAVR).expect("aVR is there");
+        let all = waveform(&[(Lead::AVR, [700, 700, 701])]);
+        let voltages = Voltages::of(&[&all], &Lead::NegativeAVR).expect("aVR is there");
         assert_eq!(voltages.pieces[0].microvolts, [-700.0, -700.0, -701.0]);
         assert_eq!((voltages.provenance, voltages.moved), (Provenance::Recorded, -700.0));
     }
 
     #[test]
     fn a_recorded_lead_is_never_replaced_by_a_derived_one() {
-        let recording = recording(&[(Lead::I, [1, 1, 1]), (Lead::II, [2, 2, 2]), (Lead::III, [9, 9, 9])]);
-        let three = Voltages::of(&recording, &Lead::III).expect("recorded");
+        let all = waveform(&[(Lead::I, [1, 1, 1]), (Lead::II, [2, 2, 2]), (Lead::III, [9, 9, 9])]);
+        let three = Voltages::of(&[&all], &Lead::III).expect("recorded");
         assert_eq!((three.provenance, three.pieces[0].microvolts[0]), (Provenance::Recorded, 9.0));
     }
 
     #[test]
     fn a_lead_far_from_zero_is_moved_by_whole_tenths_of_a_millivolt() {
-        let moved = |counts| Voltages::of(&recording(&[(Lead::V1, counts)]), &Lead::V1).map(|v| v.moved);
+        let moved = |counts| Voltages::of(&[&waveform(&[(Lead::V1, counts)])], &Lead::V1).map(|v| v.moved);
         assert_eq!(moved([500, 500, 9000]), Some(0.0));
         assert_eq!(moved([-1234, -1234, 0]), Some(-1200.0));
     }

@@ -5,9 +5,11 @@ mod reading;
 use ecgkeep_checks::{Assessment, Finding, Verdict};
 use ecgkeep_recording::{
     Exact, Filing, Identifier, Lead, Person, PersonName, Rate, Recording, Signal, SignalUnit, Span,
-    Statement, StatementStatus, Step, Waveform,
+    Statement, StatementStatus, Step, Waveform, WaveformKind,
 };
-use ecgkeep_report::{PageFacts, Paper, sheet, svg};
+use ecgkeep_report::{
+    Gain, Layout, LeadOrder, Orientation, PageFacts, Paper, PaperSize, Speed, html, sheet, svg,
+};
 use reading::Drawing;
 
 /// What a millimetre may be off: half of the last decimal, twice.
@@ -37,6 +39,21 @@ fn draw_with(recording: &Recording, assessment: &Assessment, facts: &PageFacts) 
 
 fn draw(recording: &Recording) -> Drawing {
     draw_with(recording, &Assessment::default(), &PageFacts::default()).remove(0)
+}
+
+/// No text leaves the paper or lies on another.
+fn assert_no_overlap(page: &Drawing, width: f64, height: f64) {
+    let boxes: Vec<(&str, [f64; 4])> = page.boxes().collect();
+    for (n, (text, a)) in boxes.iter().enumerate() {
+        assert!(
+            a[0] >= 5.0 && a[2] <= width - 5.0 && a[1] >= 3.0 && a[3] <= height - 3.0,
+            "{text} leaves the page"
+        );
+        for (other, b) in &boxes[n + 1..] {
+            let apart = a[2] <= b[0] || b[2] <= a[0] || a[3] <= b[1] || b[3] <= a[1];
+            assert!(apart, "{text:?} {a:?} lies on {other:?} {b:?}");
+        }
+    }
 }
 
 fn close(found: f64, expected: f64) -> bool {
@@ -213,11 +230,12 @@ fn a_tracing_far_from_zero_is_moved_as_a_whole_and_says_by_how_much() {
 fn a_longer_recording_goes_on_on_numbered_pages() {
     let counts: Vec<i32> = (0..12_400).map(|k| (k * 53) % 1999 - 999).collect();
     let recording = recording("500", vec![(Lead::II, counts.clone())]);
-    let pages = draw_with(&recording, &Assessment::default(), &PageFacts::default());
-    assert_eq!(pages.len(), 3);
+    let mut pages = draw_with(&recording, &Assessment::default(), &PageFacts::default());
+    // Then one of words: eleven leads that are not recorded take more room than the foot has.
+    assert!(pages.pop().is_some_and(|page| page.says("page 4 of 4") && page.says("This drawing")));
     let points: Vec<usize> = pages.iter().map(|page| page.runs("strip-II").concat().len()).collect();
     assert_eq!(points, [5000, 5000, 2400]);
-    assert!(pages[1].says("page 2 of 3") && pages[1].says("10 to 20 s of 24.8 s drawn on this page"));
+    assert!(pages[1].says("page 2 of 4") && pages[1].says("10 to 20 s of 24.8 s drawn on this page"));
     let second = pages[1].runs("strip-II").concat();
     assert!(close(second[0].1 - second[7].1, f64::from(counts[5007] - counts[5000]) / 100.0));
 }
@@ -227,8 +245,166 @@ fn what_no_page_has_room_for_is_said_to_be_undrawn() {
     let recording = recording("500", vec![(Lead::II, vec![0; 25_000])]);
     let paper = Paper { pages_at_most: 2, ..Paper::default() };
     let sheet = sheet(&recording, &Assessment::default(), &PageFacts::default(), &paper);
-    assert_eq!(sheet.pages.len(), 2);
+    let strips =
+        (0..sheet.pages.len()).filter(|page| !Drawing::read(&svg(&sheet, *page)).runs("strip-II").is_empty());
+    assert_eq!(strips.count(), 2);
     assert!(Drawing::read(&svg(&sheet, 1)).says("what follows is not drawn in this report"));
+}
+
+/// Every paper, speed, gain and layout that can be chosen.
+fn papers() -> Vec<Paper> {
+    let mut all = Vec::new();
+    for (size, orientation) in [
+        (PaperSize::A4, Orientation::Landscape),
+        (PaperSize::A4, Orientation::Portrait),
+        (PaperSize::Letter, Orientation::Landscape),
+        (PaperSize::Letter, Orientation::Portrait),
+    ] {
+        for (speed, gain) in
+            [(Speed::Mm12_5, Gain::Mm5), (Speed::Mm25, Gain::Mm10), (Speed::Mm50, Gain::Mm20)]
+        {
+            for layout in
+                [Layout::ThreeByFour, Layout::ThreeByFourThreeStrips, Layout::SixByTwo, Layout::TwelveByOne]
+            {
+                for order in [LeadOrder::Standard, LeadOrder::Anatomical] {
+                    all.push(Paper { size, orientation, speed, gain, layout, order, ..Paper::default() });
+                }
+            }
+        }
+    }
+    all
+}
+
+#[test]
+fn every_paper_keeps_its_scale_and_shows_every_lead() {
+    let recording = twelve();
+    for paper in papers() {
+        let sheet = sheet(&recording, &Assessment::default(), &PageFacts::default(), &paper);
+        let (mm_per_second, mm_per_millivolt) = match (paper.speed, paper.gain) {
+            (Speed::Mm12_5, Gain::Mm5) => (12.5, 5.0),
+            (Speed::Mm50, Gain::Mm20) => (50.0, 20.0),
+            _ => (25.0, 10.0),
+        };
+        let mut seen: Vec<Lead> = Vec::new();
+        for page in 0..sheet.pages.len() {
+            let page = Drawing::read(&svg(&sheet, page));
+            if !page.says("mm/mV: 1 mm is") || page.runs("bar").is_empty() {
+                continue;
+            }
+            let (x, y) = page.extent("calibration");
+            assert!(close(x.1 - x.0, 0.2 * mm_per_second) && close(y.1 - y.0, mm_per_millivolt), "{paper:?}");
+            let (x, _) = page.extent("bar");
+            assert!(close(x.1 - x.0, 50.0));
+            for lead in Lead::TWELVE.into_iter().chain([Lead::NegativeAVR]) {
+                let path = page.runs(&format!("lead-{lead}")).concat();
+                if path.len() < 2 {
+                    continue;
+                }
+                let samples = match lead {
+                    Lead::NegativeAVR => recording.waveforms[0].lead(&Lead::AVR),
+                    _ => recording.waveforms[0].lead(&lead),
+                };
+                let samples = &samples.expect("recorded").samples;
+                let sign = if lead == Lead::NegativeAVR { -1.0 } else { 1.0 };
+                let height = |a: usize, b: usize| {
+                    sign * f64::from(samples[b] - samples[a]) / 1000.0 * mm_per_millivolt
+                };
+                // A stretch of the recording that fits all of the path.
+                #[expect(clippy::cast_precision_loss, reason = "some thousand samples")]
+                let fits = |first: usize| {
+                    path.iter().enumerate().all(|(n, point)| {
+                        close(path[0].1 - point.1, height(first, first + n))
+                            && close(point.0 - path[0].0, n as f64 / 500.0 * mm_per_second)
+                    })
+                };
+                assert!((0..=samples.len() - path.len()).any(fits), "{lead} on {paper:?}");
+                seen.push(lead);
+            }
+        }
+        seen.sort_by_key(Lead::number);
+        seen.dedup();
+        assert_eq!(seen.len(), 12, "{paper:?}");
+    }
+}
+
+#[test]
+fn no_text_lies_on_another_on_any_paper() {
+    let mut recording = twelve();
+    recording.subject.name = PersonName::from_text("Wilhelmina Constantia van der Achterberg-Weissenborn");
+    recording.acquisition.institution = Some("Larkmoor Day Clinic".into());
+    for paper in papers() {
+        let sheet = sheet(&recording, &Assessment::default(), &PageFacts::default(), &paper);
+        for page in 0..sheet.pages.len() {
+            let page = Drawing::read(&svg(&sheet, page));
+            assert_no_overlap(&page, sheet.width.to_f64(), sheet.height.to_f64());
+        }
+    }
+}
+
+#[test]
+fn a_lead_without_a_place_in_the_layout_has_a_page_of_its_own() {
+    let mut signals: Vec<(Lead, Vec<i32>)> = vec![(Lead::V4R, (0..5000).map(|k| k % 97).collect())];
+    signals.push((Lead::Other("MLII \"<x>".into()), vec![5; 5000]));
+    let pages = draw_with(&recording("500", signals), &Assessment::default(), &PageFacts::default());
+    assert_eq!(pages[1].runs("strip-V4R").concat().len(), 5000);
+    assert!(pages[1].texts().any(|text| text == "MLII \"<x>"));
+}
+
+#[test]
+fn a_representative_beat_has_a_page_with_every_lead_from_its_first_sample() {
+    let mut recording = twelve();
+    let mut beat = twelve().waveforms.remove(0);
+    beat.kind = WaveformKind::RepresentativeBeat { class: 0 };
+    let rate = beat.rate();
+    let cut = |mut signal: Signal| {
+        signal.samples.truncate(600);
+        signal
+    };
+    let signals = beat.into_signals().into_iter().map(cut).collect();
+    let mut beat = Waveform::new(rate, signals).expect("equal lengths");
+    beat.kind = WaveformKind::RepresentativeBeat { class: 0 };
+    recording.waveforms.push(beat);
+    let pages = draw_with(&recording, &Assessment::default(), &PageFacts::default());
+    assert!(pages[1].says("Representative beat of class 1, 1.2 s"));
+    for lead in Lead::TWELVE {
+        assert_eq!(pages[1].runs(&format!("lead-{lead}")).concat().len(), 600, "{lead}");
+        assert_eq!(pages[0].runs(&format!("lead-{lead}")).concat().len(), 1250, "{lead}");
+    }
+}
+
+#[test]
+fn what_the_first_page_has_no_room_for_stands_in_full_at_the_end() {
+    let mut recording = twelve();
+    let last = "The last of many statements, in full to its very end";
+    let text = |n: i32| if n == 39 { last.to_owned() } else { format!("Statement {n} of the program") };
+    recording.statements = (0..40).map(|n| Statement { text: text(n), ..Statement::default() }).collect();
+    let pages = draw_with(&recording, &Assessment::default(), &PageFacts::default());
+    assert!(pages.len() > 1 && !pages[0].says(last));
+    assert!(pages.iter().any(|page| page.says(last)));
+    assert!(pages.iter().all(|page| page.says("name not stated") && page.says("Not a diagnosis")));
+}
+
+#[test]
+fn html_holds_every_page_once_and_all_of_it_in_words() {
+    let mut recording = twelve();
+    recording.subject.name = PersonName::from_text("<b>Ilse</b> & \u{1}Vossebelt");
+    recording.statements = vec![Statement { text: "Sinus rhythm".into(), ..Statement::default() }; 30];
+    let sheet = sheet(&recording, &Assessment::default(), &PageFacts::default(), &Paper::default());
+    let html = html(&sheet);
+    assert!(sheet.pages.len() > 1);
+    assert_eq!(html.matches("<svg ").count(), sheet.pages.len());
+    let mut ids: Vec<&str> = html.split(" id=\"").skip(1).filter_map(|rest| rest.split('"').next()).collect();
+    let count = ids.len();
+    ids.sort_unstable();
+    ids.dedup();
+    assert_eq!(ids.len(), count, "names of shapes are unique in the file");
+    assert!(html.contains("@page { size: 297mm 210mm; margin: 0 }"));
+    assert!(html.contains("&lt;b&gt;Ilse&lt;/b&gt; &amp; \u{fffd}Vossebelt"));
+    assert!(!html.contains("<b>") && !html.contains("<script"));
+    // The only addresses are names of the SVG vocabulary.
+    assert_eq!(html.matches("http://").count(), html.matches("\"http://www.w3.org/2000/svg\"").count());
+    let words = html.split("<section class=\"words\">").nth(1).expect("the pages in words");
+    assert_eq!(words.matches("Sinus rhythm (status not stated)").count(), 30);
 }
 
 #[test]
@@ -270,17 +446,8 @@ fn no_name_reaches_into_the_answer_beside_it_and_no_line_leaves_the_page() {
             .collect();
         let assessment = Assessment { findings, ..Assessment::default() };
         let page = draw_with(&recording, &assessment, &PageFacts::default()).remove(0);
-        for (text, [left, top, right, bottom]) in page.boxes() {
-            assert!(left >= 5.0 && right <= 292.0 && top >= 3.0 && bottom <= 207.0, "{text} leaves the page");
-        }
-        let boxes: Vec<_> = page.boxes().collect();
-        for (n, (text, a)) in boxes.iter().enumerate() {
-            for (other, b) in &boxes[n + 1..] {
-                let apart = a[2] <= b[0] || b[2] <= a[0] || a[3] <= b[1] || b[3] <= a[1];
-                assert!(apart, "{text:?} {a:?} lies on {other:?} {b:?}");
-            }
-        }
-        assert!(page.texts().any(|text| text.contains("more, see the findings file")));
+        assert_no_overlap(&page, 297.0, 210.0);
+        assert!(page.texts().any(|text| text.contains("more at the end of the report")));
     }
 }
 

@@ -1,0 +1,239 @@
+//! What the report says, as entries under headings: the short form on the first page and the full one draw on it.
+
+use ecgkeep_checks::{Assessment, Finding, rule};
+use ecgkeep_recording::{
+    Acquisition, Coded, Filing, Measurement, Person, Recording, Scope, StatementStatus, Subject,
+};
+
+use crate::{Entry, PageFacts, Passage, words};
+
+/// All of it, in the order in which it is read. What the pages say of their own drawing comes last.
+pub(crate) fn passages(
+    recording: &Recording,
+    assessment: &Assessment,
+    facts: &PageFacts,
+    drawing: Vec<String>,
+    cautions: String,
+) -> Vec<Passage> {
+    let plain = |text: String| entry("", text);
+    let mut checks = vec![plain(assessment.headline()), plain(assessment.identity_line().to_owned())];
+    checks.push(plain(format!(
+        "Policy {}, version {}. Local policy decides acceptance.",
+        assessment.policy, assessment.policy_version
+    )));
+    checks.extend(findings(assessment).into_iter().map(|(finding, short)| Entry {
+        text: format!("{} Source of the rule: {}.", short.text, finding.source),
+        ..short
+    }));
+    checks.extend(checks_made(assessment).map(plain));
+    let mut all = vec![
+        Passage { heading: "Patient".to_owned(), entries: patient(&recording.subject) },
+        Passage { heading: "Recording".to_owned(), entries: acquisition(recording, facts) },
+    ];
+    if let Some(filing) = &facts.filing {
+        let mut entries = patient(&filing.subject);
+        entries.extend(filed_acquisition(filing));
+        all.push(Passage { heading: filing_heading(filing), entries });
+    }
+    let measured = measurements(recording).map(|measurement| plain(words::measurement(measurement)));
+    all.push(Passage { heading: measured_heading(recording).to_owned(), entries: measured.collect() });
+    all.push(Passage { heading: "Statements of the source".to_owned(), entries: statements(recording) });
+    all.push(Passage { heading: "Technical checks".to_owned(), entries: checks });
+    all.push(Passage {
+        heading: "This drawing".to_owned(),
+        entries: drawing.into_iter().map(plain).collect(),
+    });
+    all.push(Passage { heading: "Cautions".to_owned(), entries: vec![plain(cautions)] });
+    all.retain(|passage| !passage.entries.is_empty());
+    all
+}
+
+/// The person in full.
+fn patient(subject: &Subject) -> Vec<Entry> {
+    let mut entries = Vec::new();
+    let name = words::name(subject);
+    if !name.is_empty() {
+        entries.push(entry("Name", name));
+    }
+    entries.extend(
+        subject.identifiers.iter().map(|identifier| entry("Identifier", words::identifier(identifier))),
+    );
+    entries.extend(subject.birth_date.map(|date| entry("Born", date.to_string())));
+    entries.extend(subject.sex.as_ref().map(|sex| entry("Sex", words::sex(sex))));
+    entries.extend(subject.age.as_ref().map(|age| entry("Age", words::age(age))));
+    entries.extend(further_subject(&Subject { identifiers: Vec::new(), ..subject.clone() }));
+    entries
+}
+
+/// The making of the recording as the source states it. When, by whom, where and with what are answered even where
+/// the source is silent.
+pub(crate) fn acquisition(recording: &Recording, facts: &PageFacts) -> Vec<Entry> {
+    let acquisition = &recording.acquisition;
+    let mut entries = Vec::new();
+    if let Some(correction) = &facts.correction {
+        entries.push(entry("Corrected", correction.clone()));
+    }
+    entries.push(entry("Recorded", words::time(&acquisition.start)));
+    let answered = |text: String| if text.is_empty() { words::NOT_STATED.to_owned() } else { text };
+    entries.push(entry("Operator", answered(people(&acquisition.operators))));
+    entries.push(entry("Place", answered(place(acquisition))));
+    entries.push(entry("Device", answered(words::device(&acquisition.recorder))));
+    entries.extend(order(acquisition));
+    entries.extend(circumstances(acquisition));
+    entries
+}
+
+pub(crate) fn entry(label: &str, text: String) -> Entry {
+    Entry { label: label.to_owned(), text }
+}
+
+fn people(people: &[Person]) -> String {
+    people.iter().map(Person::line).filter(|line| !line.is_empty()).collect::<Vec<_>>().join("; ")
+}
+
+fn place(acquisition: &Acquisition) -> String {
+    let parts = [&acquisition.institution, &acquisition.department, &acquisition.room];
+    parts.into_iter().flatten().map(String::as_str).collect::<Vec<_>>().join(", ")
+}
+
+fn order(acquisition: &Acquisition) -> Option<Entry> {
+    let mut parts: Vec<String> = acquisition.order_number.iter().cloned().collect();
+    parts.extend(acquisition.sequence_number.iter().map(|number| format!("sequence {number}")));
+    (!parts.is_empty()).then(|| entry("Order", parts.join(", ")))
+}
+
+/// What a source seldom states.
+fn circumstances(acquisition: &Acquisition) -> Vec<Entry> {
+    let list = |all: &[Coded]| all.iter().map(words::coded).collect::<Vec<_>>().join("; ");
+    let one = |coded: &Option<Coded>| coded.as_ref().map(words::coded).unwrap_or_default();
+    let identifiers: Vec<String> = acquisition.identifiers.iter().map(words::identifier).collect();
+    [
+        ("Electrodes", one(&acquisition.placement)),
+        ("Urgency", one(&acquisition.urgency)),
+        ("Indication", list(&acquisition.indications)),
+        ("Confirmed by", people(&acquisition.confirming)),
+        ("Asked by", people(&acquisition.requesting)),
+        ("Referred by", people(&acquisition.referring)),
+        ("Analysed by", words::device(&acquisition.analyser)),
+        ("Recording", identifiers.join("; ")),
+        ("Remarks", acquisition.remarks.join("; ")),
+    ]
+    .into_iter()
+    .filter(|(_, text)| !text.is_empty())
+    .map(|(label, text)| entry(label, text))
+    .collect()
+}
+
+/// What the head of the page has no room for.
+pub(crate) fn further_subject(subject: &Subject) -> Vec<Entry> {
+    let list = |all: &[Coded]| all.iter().map(words::coded).collect::<Vec<_>>().join("; ");
+    let others: Vec<String> = subject.identifiers.iter().skip(1).map(words::identifier).collect();
+    let body = [&subject.height, &subject.weight];
+    let body: Vec<String> =
+        body.into_iter().flatten().map(|value| words::quantity(value.value, &value.unit)).collect();
+    let pressure = [&subject.systolic, &subject.diastolic];
+    let pressure: Vec<String> =
+        pressure.into_iter().flatten().map(|value| words::quantity(value.value, &value.unit)).collect();
+    [
+        ("Other IDs", others.join("; ")),
+        ("Body", body.join(", ")),
+        ("Pressure", pressure.join(" / ")),
+        ("Medication", list(&subject.medications)),
+        ("History", list(&subject.history)),
+        ("Race", subject.race.as_ref().map(words::coded).unwrap_or_default()),
+    ]
+    .into_iter()
+    .filter(|(_, text)| !text.is_empty())
+    .map(|(label, text)| entry(label, text))
+    .collect()
+}
+
+/// `Supplied beside the file by M. Adeyemi, 2026-03-02 10:05`.
+pub(crate) fn filing_heading(filing: &Filing) -> String {
+    let who = filing.supplied_by.line();
+    let who = if who.is_empty() { "a person not named" } else { &who };
+    format!("Supplied beside the file by {who}, {}", words::brief_time(&filing.at))
+}
+
+/// What a person supplied, apart from what the source says; a patient who stands at the top is not repeated.
+pub(crate) fn supplied(filing: &Filing, source: &Subject) -> Vec<Entry> {
+    let subject = &filing.subject;
+    let mut person = Vec::new();
+    person.extend(Some(words::name(subject)).filter(|name| !name.is_empty()));
+    person.extend(subject.identifiers.iter().map(words::identifier));
+    person.extend(subject.birth_date.map(|date| format!("born {date}")));
+    person.extend(subject.sex.as_ref().map(words::sex));
+    person.extend(subject.age.as_ref().map(words::age));
+    let source_is_silent =
+        source.name.is_empty() && source.identifiers.is_empty() && source.birth_date.is_none();
+    if source_is_silent && !person.is_empty() {
+        person = vec!["at the top, marked (supplied)".to_owned()];
+    }
+    let mut entries = Vec::new();
+    if !person.is_empty() {
+        entries.push(entry("Patient", person.join(", ")));
+    }
+    entries.extend(filed_acquisition(filing));
+    entries.extend(further_subject(&Subject { identifiers: Vec::new(), ..subject.clone() }));
+    entries
+}
+
+/// The making of the recording as a person supplied it.
+fn filed_acquisition(filing: &Filing) -> Vec<Entry> {
+    let acquisition = &filing.acquisition;
+    let start = if acquisition.start.is_empty() { String::new() } else { words::time(&acquisition.start) };
+    let first = [
+        ("Recorded", start),
+        ("Operator", people(&acquisition.operators)),
+        ("Place", place(acquisition)),
+        ("Device", words::device(&acquisition.recorder)),
+    ];
+    let first = first.into_iter().filter(|(_, text)| !text.is_empty());
+    let mut entries: Vec<Entry> = first.map(|(label, text)| entry(label, text)).collect();
+    entries.extend(order(acquisition));
+    entries.extend(circumstances(acquisition));
+    entries
+}
+
+/// Whose the measurements are, and whether anything is confirmed.
+pub(crate) fn measured_heading(recording: &Recording) -> &'static str {
+    let confirmed = |status: &Option<StatementStatus>| *status == Some(StatementStatus::Confirmed);
+    if recording.statements.iter().any(|statement| confirmed(&statement.status)) {
+        "As measured by the source, see its statements for what is confirmed"
+    } else {
+        "As measured by the source, unconfirmed"
+    }
+}
+
+/// The measurements, the global ones first.
+pub(crate) fn measurements(recording: &Recording) -> impl Iterator<Item = &Measurement> {
+    let is_global = |measurement: &&Measurement| measurement.scope == Scope::Global;
+    let others = recording.measurements.iter().filter(move |measurement| !is_global(measurement));
+    recording.measurements.iter().filter(is_global).chain(others)
+}
+
+/// The statements, each with its status.
+pub(crate) fn statements(recording: &Recording) -> Vec<Entry> {
+    let one = |statement: &ecgkeep_recording::Statement| {
+        let text = statement.text.lines().map(str::trim).collect::<Vec<_>>().join(" / ");
+        entry("", format!("{text} ({})", words::status(statement)))
+    };
+    recording.statements.iter().map(one).collect()
+}
+
+/// The findings with their short form, the gravest first.
+pub(crate) fn findings(assessment: &Assessment) -> Vec<(&Finding, Entry)> {
+    let mut sorted: Vec<&Finding> = assessment.findings.iter().collect();
+    sorted.sort_by_key(|finding| std::cmp::Reverse(finding.verdict));
+    let short = |finding: &Finding| {
+        entry(&finding.verdict.to_string(), format!("{} [{}]", finding.text, finding.code))
+    };
+    sorted.into_iter().map(|finding| (finding, short(finding))).collect()
+}
+
+/// Which checks were made; `None` where none was.
+pub(crate) fn checks_made(assessment: &Assessment) -> Option<String> {
+    let titles: Vec<&str> =
+        assessment.performed.iter().map(|code| rule(code).map_or(*code, |rule| rule.title)).collect();
+    (!titles.is_empty()).then(|| format!("Checks made: {}.", titles.join(", ")))
+}
