@@ -20,6 +20,10 @@ pub(crate) const SIGNATURE_AT: usize = 16;
 pub(crate) const POINTER_BYTES: usize = 10;
 /// Rows of section 0 that version 2 always has, present or not (5.3).
 pub(crate) const POINTER_ROWS: u16 = 12;
+/// More rows than there are section numbers to point to; further ones are not read.
+pub(crate) const MOST_POINTERS: usize = 2048;
+/// More fields than any section 1 has (5.4 has 35 different ones); further ones are not read.
+pub(crate) const MOST_TAGS: usize = 10_000;
 /// The last section number that a maker may use (5.2).
 pub(crate) const LAST_SECTION: u16 = 1023;
 /// The version written, times ten.

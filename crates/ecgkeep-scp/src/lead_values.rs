@@ -88,6 +88,9 @@ fn read(
     if manufacturer != 0 {
         extras.push(extras::text(MANUFACTURER, manufacturer.to_string()));
     }
+    if usize::from(count) > reading.limits.signals {
+        return Err(cursor.malformed("the number of leads", count, "no more than a record can have"));
+    }
     for _ in 0..count {
         let (number, length) = (cursor.u16()?, cursor.u16()?);
         let mut values = cursor.part(length.into())?;

@@ -5,8 +5,8 @@ use std::collections::BTreeSet;
 use ecgkeep_format::{Error, Kind, Place, Result, Weight};
 
 use crate::constants::{
-    CRC, LAST_SECTION, POINTER_BYTES, POINTER_ROWS, RECORD_HEADER_BYTES, SECTION_HEADER_BYTES, SIGNATURE,
-    SIGNATURE_AT, VERSION, clause,
+    CRC, LAST_SECTION, MOST_POINTERS, POINTER_BYTES, POINTER_ROWS, RECORD_HEADER_BYTES, SECTION_HEADER_BYTES,
+    SIGNATURE, SIGNATURE_AT, VERSION, clause,
 };
 use crate::reading::{Reading, Section};
 
@@ -132,9 +132,13 @@ fn read_pointers(reading: &mut Reading) -> Result<(u8, Vec<Pointer>)> {
     }
     let mut body = cursor.part(body_length.min(cursor.left()))?;
     let mut pointers = Vec::with_capacity(body.left() / POINTER_BYTES);
-    while body.left() >= POINTER_BYTES {
+    while body.left() >= POINTER_BYTES && pointers.len() < MOST_POINTERS {
         let at = RECORD_HEADER_BYTES + SECTION_HEADER_BYTES + body.position();
         pointers.push(Pointer { number: body.u16()?, length: body.u32()?, index: body.u32()?, at });
+    }
+    if body.left() >= POINTER_BYTES {
+        let text = format!("{} bytes of rows after the {MOST_POINTERS}th are not read", body.left());
+        reading.note(Weight::Damage, 0, RECORD_HEADER_BYTES, text);
     }
     if pointers.len() < usize::from(POINTER_ROWS) {
         let text = format!("{} rows, a record of version 1 or 2 has at least {POINTER_ROWS}", pointers.len());

@@ -13,7 +13,7 @@ use crate::record::Record;
 use crate::reference_beat::{Beat, read_beat};
 use crate::signals::{Signals, read_signals};
 
-/// Counts of a uncalibrated signal: one count is one count.
+/// The step of a signal without scale: one count is one count.
 const UNCALIBRATED_STEP: i64 = 1_000_000_000;
 
 /// What the sections before section 6 say of it.
@@ -136,18 +136,16 @@ impl<'a> Context<'a> {
             return refuse(reading, "section 3 counts more samples than the file has bits");
         }
         let protected = self.protected(reading, &signals);
-        let parts: Vec<_> =
-            self.leads.rows.iter().map(|row| stretches(row, &protected, timing.factor)).collect();
-        let counts: Vec<usize> = parts.iter().map(|parts| stored(parts)).collect();
+        let parts = |row| stretches(row, &protected, timing.factor);
+        let counts: Vec<usize> = self.leads.rows.iter().map(|row| stored(&parts(row))).collect();
         if self.tables.is_none() && signals.count_samples_instead_of_bytes(section.body, &counts) {
             let text = "the lengths of the leads count samples; the standard has them count bytes";
             reading.note(Weight::Departure, 6, section.body_start(), text);
         }
-        let mut decoded = Vec::with_capacity(parts.len());
-        for (index, parts) in parts.iter().enumerate() {
+        let mut decoded = Vec::with_capacity(counts.len());
+        for (index, row) in self.leads.rows.iter().enumerate() {
             let lead = signals.decode(index, self.tables.as_ref(), counts[index]);
-            let row = &self.leads.rows[index];
-            let samples = if timing.factor == 1 { lead.values } else { expand(parts, &lead.values) };
+            let samples = if timing.factor == 1 { lead.values } else { expand(&parts(row), &lead.values) };
             if let Some(stop) = lead.stop {
                 let missing = row.samples() - samples.len();
                 let text = format!("lead {}: {stop}; the last {missing} samples are missing", row.lead);

@@ -2,7 +2,7 @@
 
 use ecgkeep_format::Weight;
 
-use crate::constants::tag;
+use crate::constants::{MOST_TAGS, tag};
 use crate::reading::{Reading, Section};
 
 const SECTION: u16 = 1;
@@ -39,6 +39,11 @@ pub(crate) fn read_tags<'a>(reading: &mut Reading<'a>, section: &Section<'a>) ->
                 let text = format!("{} bytes after the closing tag are not read", cursor.left());
                 reading.note(Weight::NotTaken, SECTION, at, text);
             }
+            return tags;
+        }
+        if tags.len() == MOST_TAGS {
+            let text = format!("{} bytes after the {MOST_TAGS}th tag are not read", cursor.left());
+            reading.note(Weight::Damage, SECTION, at, text);
             return tags;
         }
         let Ok(value) = cursor.take(length.into()) else {

@@ -22,8 +22,8 @@ pub(crate) const COMPRESSION: OptionSpec = OptionSpec {
     name: "compression",
     values: &["auto", "huffman", "raw"],
     default: "auto",
-    help: "How samples are stored, always without loss: auto takes the smaller of Huffman codes of differences and \
-           plain 16-bit numbers.",
+    help: "how samples are stored, always without loss; auto is the smaller of Huffman coded differences and plain \
+           16-bit numbers",
 };
 
 /// The rhythm as it will be written.
