@@ -6,11 +6,12 @@ use ecgkeep_format::{Error, File, Kind, Note, Place, Result, Weight};
 use ecgkeep_recording::{Extra, ExtraValue, Lead, Mark, Waveform};
 
 use crate::annotations::{Annotation, Annotations};
+use crate::as_text::AsText as _;
 use crate::constants::{
     ANNOTATORS, ID, MOST_AUX, MOST_INTERVAL, MOST_SKIPS, NOT_ANNOTATORS, NOTE, OWN, OWN_LEADS,
 };
 use crate::header::Header;
-use crate::keys::{AsText as _, MarkLines};
+use crate::keys::MarkLines;
 use crate::line::shown;
 use crate::marks::{Marked, Setting, former_annotation, lead_named, own_annotation};
 use crate::signal_files::Files;

@@ -66,7 +66,7 @@ pub(crate) fn carries(field: Field) -> Carries {
         | Field::Derived
         | Field::Skew
         | Field::Mark => Carries::Limited {
-            why: "one record holds waveforms that last equally long, not others beside them",
+            why: "one record holds the rhythm, not a representative beat or a waveform on another grid beside it",
             clause: RECORD_LINE,
         },
     }

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use ecgkeep_format::Note;
+use ecgkeep_format::{Limits, Note};
 use ecgkeep_recording::{
     Acquisition, CivilTime, Extra, ExtraValue, Measurement, Quantity, Sex, Statement, Subject,
 };
@@ -172,6 +172,7 @@ impl Where {
 /// Whether bytes are one comment line that nobody takes for a line of ours.
 fn can_stand(bytes: &[u8]) -> bool {
     bytes.trim_ascii_start().first() == Some(&b'#')
+        && bytes.len() <= Limits::default().text_bytes
         && !bytes.iter().any(|byte| matches!(byte, b'\n' | b'\r'))
         && take_apart(bytes).is_none_or(|(key, ..)| !keys::is_ours(&key))
 }

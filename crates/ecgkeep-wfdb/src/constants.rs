@@ -43,6 +43,12 @@ pub(crate) const STEM_BYTES: usize = 50;
 pub(crate) const UNITS_BYTES: usize = 50;
 /// More samples of one signal in a frame than any published record has (200 in the largest seen): ours.
 pub(crate) const MOST_PER_FRAME: usize = 1 << 20;
+/// Samples of one signal in a frame where waveforms of several rates share a record: ours.
+pub(crate) const MOST_SHARED_PER_FRAME: usize = 1_000;
+/// A record that several waveforms share may be so many times their size, and so many samples: ours.
+pub(crate) const MOST_PADDING: (usize, usize) = (16, 1 << 16);
+/// Comment lines of one header: more than any published one, fewer than would fill the memory; ours.
+pub(crate) const MOST_COMMENTS: usize = 1_000_000;
 /// Segments of one record: published ones hold up to a few thousand; ours.
 pub(crate) const MOST_SEGMENTS: usize = 10_000;
 /// The most digits of a second's fraction that PyPI wfdb 4.3.1 reads in a base time.
@@ -118,6 +124,11 @@ pub(crate) const F0: Packing = Packing { number: 0, unit: (1, 1), range: (0, 0),
 /// Every storage format that is read.
 pub(crate) const PACKINGS: &[&Packing] =
     &[&F0, &F8, &F16, &F24, &F32, &F61, &F80, &F160, &F212, &F310, &F311, &F508, &F516, &F524];
+
+/// The formats among which the writer chooses, smallest first.
+pub(crate) const AUTOMATIC: &[&Packing] = &[&F16, &F24, &F32];
+/// All that can be asked for.
+pub(crate) const WRITTEN: &[&Packing] = &[&F16, &F24, &F32, &F80, &F212];
 
 /// The number that a FLAC format's bits are added to.
 pub(crate) const FLAC_BASE: u16 = 500;

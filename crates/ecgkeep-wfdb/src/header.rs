@@ -4,7 +4,9 @@ use std::borrow::Cow;
 
 use ecgkeep_format::{Error, Kind, Limits, Note, Place, Result, Weight};
 
-use crate::constants::{INFO_STRINGS, LINE_BYTES, MOST_SEGMENTS, RECORD_LINE, SEGMENT_LINE, SIGNAL_LINE};
+use crate::constants::{
+    INFO_STRINGS, LINE_BYTES, MOST_COMMENTS, MOST_SEGMENTS, RECORD_LINE, SEGMENT_LINE, SIGNAL_LINE,
+};
 use crate::line::{CORRECT_IT, Line, shown, word};
 use crate::record_line::{RecordLine, count};
 use crate::signal_line::SignalLine;
@@ -66,6 +68,10 @@ impl Header {
             }
             let place = Place::file(file).line(number);
             if is_comment(bytes) {
+                if header.comments.len() >= MOST_COMMENTS {
+                    let text = format!("more comment lines than the limit of {MOST_COMMENTS}");
+                    return Err(Error::new(Kind::Limit, text).at(place));
+                }
                 if bytes.len() > limits.text_bytes {
                     let text = format!("a line longer than the limit of {} bytes", limits.text_bytes);
                     return Err(Error::new(Kind::Limit, text).at(place));

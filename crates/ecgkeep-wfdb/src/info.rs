@@ -5,9 +5,9 @@ use std::fmt::Write as _;
 
 use ecgkeep_format::{Note, Weight};
 
+use crate::as_text::AsText;
 use crate::constants::INFO_LINE_BYTES;
 use crate::header::{Comment, Where};
-use crate::keys::AsText;
 
 /// One side of the table of keys: [`Say`] writes what the model holds, [`Hear`] fills the model.
 pub(crate) trait Side: Sized {

@@ -3,11 +3,10 @@
 
 use ecgkeep_recording::{
     Acquisition, Code, Coded, Device, Exact, Extra, ExtraValue, Identifier, Lead, MarkKind, Measurement,
-    MeasurementKind, PartialDate, Person, PersonName, Quantity, Scope, Sex, Statement, StatementStatus,
-    Subject, Wave,
+    MeasurementKind, Person, PersonName, Quantity, Scope, Statement, Subject,
 };
-use ecgkeep_recording::{CivilTime, SignalUnit};
 
+use crate::as_text::Unit;
 use crate::info::Side;
 
 /// What the first of our lines says: the version of the convention.
@@ -26,112 +25,6 @@ pub(crate) const PLAIN_SEX: &str = "sex";
 pub(crate) const AGE: &str = "patient.age";
 /// Sex in words.
 pub(crate) const SEX: &str = "patient.sex";
-
-/// A value as text.
-pub(crate) trait AsText: Sized {
-    /// What it is, for the note on a text that is not.
-    const EXPECTED: &str;
-    /// The text.
-    fn to_text(&self) -> String;
-    /// The value; `None` where the text is none.
-    fn from_text(text: &str) -> Option<Self>;
-}
-
-impl AsText for String {
-    const EXPECTED: &str = "a text";
-    fn to_text(&self) -> String {
-        self.clone()
-    }
-    fn from_text(text: &str) -> Option<String> {
-        Some(text.to_owned())
-    }
-}
-
-macro_rules! as_printed {
-    ($($kind:ty = $expected:literal),+ $(,)?) => {$(
-        impl AsText for $kind {
-            const EXPECTED: &str = $expected;
-            fn to_text(&self) -> String {
-                self.to_string()
-            }
-            fn from_text(text: &str) -> Option<$kind> {
-                text.parse().ok()
-            }
-        }
-    )+};
-}
-as_printed! {
-    Exact = "a number",
-    PartialDate = "a date such as 1958-04-19, 1958-04 or 1958",
-    CivilTime = "a date and time such as 2026-03-02T09:14:05+01:00",
-    u32 = "a whole number",
-    i16 = "a whole number",
-    i64 = "a whole number",
-}
-
-impl AsText for Quantity {
-    const EXPECTED: &str = "a number, a blank and a unit";
-    fn to_text(&self) -> String {
-        if self.unit.is_empty() { self.value.to_string() } else { self.to_string() }
-    }
-    fn from_text(text: &str) -> Option<Quantity> {
-        let (value, unit) = text.split_once(' ').unwrap_or((text, ""));
-        Some(Quantity { value: value.parse().ok()?, unit: unit.to_owned() })
-    }
-}
-
-impl AsText for Lead {
-    const EXPECTED: &str = "a lead";
-    fn to_text(&self) -> String {
-        self.name()
-    }
-    fn from_text(text: &str) -> Option<Lead> {
-        Some(Lead::from_name(text))
-    }
-}
-
-const SEXES: &[(Sex, &str)] = &[
-    (Sex::Female, "female"),
-    (Sex::Male, "male"),
-    (Sex::Undifferentiated, "undifferentiated"),
-    (Sex::Unknown, "unknown"),
-];
-
-impl AsText for Sex {
-    const EXPECTED: &str = "female, male, undifferentiated, unknown or other and a word";
-    fn to_text(&self) -> String {
-        match self {
-            Sex::Other(word) => format!("other {word}"),
-            known => {
-                SEXES.iter().find(|(sex, _)| sex == known).map_or(String::new(), |(_, word)| (*word).into())
-            }
-        }
-    }
-    fn from_text(text: &str) -> Option<Sex> {
-        if let Some(word) = text.strip_prefix("other ") {
-            return Some(Sex::Other(word.to_owned()));
-        }
-        let known = SEXES.iter().find(|(_, word)| word.eq_ignore_ascii_case(text));
-        known.map(|(sex, _)| sex.clone())
-    }
-}
-
-const STATUSES: &[(StatementStatus, &str)] = &[
-    (StatementStatus::Unconfirmed, "unconfirmed"),
-    (StatementStatus::OverRead, "over-read"),
-    (StatementStatus::Confirmed, "confirmed"),
-];
-
-impl AsText for StatementStatus {
-    const EXPECTED: &str = "unconfirmed, over-read or confirmed";
-    fn to_text(&self) -> String {
-        let found = STATUSES.iter().find(|(status, _)| status == self);
-        found.map_or(String::new(), |(_, word)| (*word).into())
-    }
-    fn from_text(text: &str) -> Option<StatementStatus> {
-        STATUSES.iter().find(|(_, word)| *word == text).map(|(status, _)| status.clone())
-    }
-}
 
 /// The patient, but for age and sex, which other people's lines may state too.
 pub(crate) fn subject(side: &mut impl Side, subject: &mut Subject) {
@@ -238,7 +131,7 @@ fn quantity(side: &mut impl Side, key: &str, usual: (&str, &str), slot: &mut Opt
 }
 
 /// Global measurements in their usual units have a key of their own.
-const MEASUREMENTS: &[(MeasurementKind, &str, &str)] = &[
+pub(crate) const MEASUREMENTS: &[(MeasurementKind, &str, &str)] = &[
     (MeasurementKind::HeartRate, "meas.hr-bpm", "/min"),
     (MeasurementKind::AtrialRate, "meas.atrial-rate-bpm", "/min"),
     (MeasurementKind::RrInterval, "meas.rr-ms", "ms"),
@@ -254,7 +147,7 @@ const MEASUREMENTS: &[(MeasurementKind, &str, &str)] = &[
 ];
 
 /// Measurements that have a name but no key of their own.
-const NAMED: &[MeasurementKind] = &[
+pub(crate) const NAMED: &[MeasurementKind] = &[
     MeasurementKind::QDuration,
     MeasurementKind::RDuration,
     MeasurementKind::SDuration,
@@ -265,17 +158,6 @@ const NAMED: &[MeasurementKind] = &[
     MeasurementKind::TAmplitude,
     MeasurementKind::JAmplitude,
 ];
-
-impl AsText for MeasurementKind {
-    const EXPECTED: &str = "the name of a measurement";
-    fn to_text(&self) -> String {
-        self.name().to_owned()
-    }
-    fn from_text(text: &str) -> Option<MeasurementKind> {
-        let known = MEASUREMENTS.iter().map(|(kind, ..)| kind).chain(NAMED).find(|kind| kind.name() == text);
-        Some(known.map_or_else(|| MeasurementKind::Other(text.to_owned()), MeasurementKind::clone))
-    }
-}
 
 /// A measurement as its lines hold it.
 #[derive(Default)]
@@ -436,28 +318,6 @@ pub(crate) struct LeadLines {
     pub(crate) skew: Option<Exact>,
 }
 
-/// A signal's unit as a line spells it.
-#[derive(Debug)]
-pub(crate) struct Unit(pub(crate) SignalUnit);
-
-impl AsText for Unit {
-    const EXPECTED: &str = "volt, uncalibrated or other and a name";
-    fn to_text(&self) -> String {
-        match &self.0 {
-            SignalUnit::Other(name) => format!("other {name}"),
-            SignalUnit::Uncalibrated => "uncalibrated".to_owned(),
-            _ => "volt".to_owned(),
-        }
-    }
-    fn from_text(text: &str) -> Option<Unit> {
-        match text {
-            "volt" => Some(Unit(SignalUnit::Volt)),
-            "uncalibrated" => Some(Unit(SignalUnit::Uncalibrated)),
-            _ => text.strip_prefix("other ").map(|name| Unit(SignalUnit::Other(name.to_owned()))),
-        }
-    }
-}
-
 /// How all keys about a signal begin.
 pub(crate) const LEAD: &str = "lead.";
 
@@ -475,7 +335,7 @@ pub(crate) fn lead(side: &mut impl Side, number: usize, lines: &mut LeadLines) {
 }
 
 /// What the lines say of a waveform beyond its signals.
-#[derive(Debug, Default)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub(crate) struct WaveLines {
     /// First and last of its signals, counted from 1: `9-12`.
     pub(crate) leads: Option<String>,
@@ -485,6 +345,10 @@ pub(crate) struct WaveLines {
     pub(crate) start: Option<Exact>,
     /// Samples per second, where the record line cannot say it exactly.
     pub(crate) rate: Option<Exact>,
+    /// Samples in front of it that are only padding.
+    pub(crate) before: Option<i64>,
+    /// Its own samples; what is behind them is only padding.
+    pub(crate) samples: Option<i64>,
 }
 
 /// The lines of all waveforms.
@@ -494,6 +358,8 @@ pub(crate) fn waves(side: &mut impl Side, waves: &mut Vec<WaveLines>) {
         side.item(&format!("{key}.kind"), &mut wave.kind);
         side.item(&format!("{key}.start-s"), &mut wave.start);
         side.item(&format!("{key}.rate-hz"), &mut wave.rate);
+        side.item(&format!("{key}.before"), &mut wave.before);
+        side.item(&format!("{key}.samples"), &mut wave.samples);
     });
 }
 
@@ -538,64 +404,6 @@ pub(crate) fn marks(side: &mut impl Side, marks: &mut Vec<MarkLines>) {
         side.item(&format!("{key}.text"), &mut mark.text);
         side.list(&format!("{key}.code"), &mut mark.codes, code);
     });
-}
-
-const WAVES: &[(Wave, &str)] =
-    &[(Wave::P, "P"), (Wave::Qrs, "QRS"), (Wave::T, "T"), (Wave::U, "U"), (Wave::Unstated, "unstated")];
-
-const MARK_KINDS: &[(MarkKind, &str)] = &[
-    (MarkKind::Beat, "beat"),
-    (MarkKind::PacingPulse, "pacing pulse"),
-    (MarkKind::Rhythm, "rhythm"),
-    (MarkKind::Quality, "quality"),
-    (MarkKind::Note, "note"),
-];
-
-impl AsText for Wave {
-    const EXPECTED: &str = "P, QRS, T, U, unstated or other and a name";
-    fn to_text(&self) -> String {
-        match self {
-            Wave::Other(name) => format!("other {name}"),
-            known => {
-                WAVES.iter().find(|(wave, _)| wave == known).map_or(String::new(), |(_, text)| (*text).into())
-            }
-        }
-    }
-    fn from_text(text: &str) -> Option<Wave> {
-        if let Some(name) = text.strip_prefix("other ") {
-            return Some(Wave::Other(name.to_owned()));
-        }
-        WAVES.iter().find(|(_, known)| *known == text).map(|(wave, _)| wave.clone())
-    }
-}
-
-impl AsText for MarkKind {
-    const EXPECTED: &str =
-        "beat, onset, peak or offset and a wave, pacing pulse, rhythm, quality, note, or other and a name";
-    fn to_text(&self) -> String {
-        match self {
-            MarkKind::Onset(wave) => format!("onset {}", wave.to_text()),
-            MarkKind::Peak(wave) => format!("peak {}", wave.to_text()),
-            MarkKind::Offset(wave) => format!("offset {}", wave.to_text()),
-            MarkKind::Other(name) => format!("other {name}"),
-            known => MARK_KINDS
-                .iter()
-                .find(|(kind, _)| kind == known)
-                .map_or(String::new(), |(_, text)| (*text).into()),
-        }
-    }
-    fn from_text(text: &str) -> Option<MarkKind> {
-        if let Some((word, rest)) = text.split_once(' ') {
-            match word {
-                "onset" => return Wave::from_text(rest).map(MarkKind::Onset),
-                "peak" => return Wave::from_text(rest).map(MarkKind::Peak),
-                "offset" => return Wave::from_text(rest).map(MarkKind::Offset),
-                "other" => return Some(MarkKind::Other(rest.to_owned())),
-                _ => {}
-            }
-        }
-        MARK_KINDS.iter().find(|(_, known)| *known == text).map(|(kind, _)| kind.clone())
-    }
 }
 
 /// Whether the table holds a key that begins so: then a line of it is never another's comment.

@@ -10,6 +10,7 @@ use ecgkeep_recording::{Field, Recording};
 
 mod annotations;
 mod annotators;
+mod as_text;
 mod carries;
 mod comments;
 mod constants;
@@ -20,6 +21,7 @@ mod keys;
 mod line;
 mod marks;
 mod packing;
+mod plan;
 mod read;
 mod record_line;
 mod samples;

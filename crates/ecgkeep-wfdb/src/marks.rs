@@ -137,9 +137,10 @@ impl Setting {
         (whole.unwrap_or(ticks), sample.is_some_and(|sample| sample.denominator() == 1) && whole.is_some())
     }
 
-    /// The ticks at a sample of a record that is written, where it is exactly at one.
+    /// The ticks at a sample, where it is exactly at one.
     pub(crate) fn ticks(&self, sample: i64, resolution: Option<Exact>, wave: usize) -> Option<i64> {
-        let Timing { per_frame, rate, .. } = self.waves.get(wave)?;
+        let Timing { per_frame, rate, before } = self.waves.get(wave)?;
+        let sample = sample.checked_add(*before)?;
         let ratio = match resolution {
             None if *per_frame == 1 => return Some(sample),
             None => Exact::ONE.over(i64::try_from(*per_frame).ok()?.into())?,

@@ -1,6 +1,6 @@
 //! Samples and the bytes that hold them, both directions side by side (signal(5)).
 
-use crate::constants::{F16, F24, F32, F80, F212, FLAC_BASE, Packing};
+use crate::constants::{FLAC_BASE, Packing};
 
 impl Packing {
     /// The bits of a sample where the file is a FLAC stream.
@@ -156,15 +156,10 @@ fn pack_212(samples: &[i32], bytes: &mut Vec<u8>) {
     }
 }
 
-/// The packings that are written, smallest first, and those written only on request.
-pub(crate) const AUTOMATIC: &[&Packing] = &[&F16, &F24, &F32];
-/// All that can be asked for.
-pub(crate) const WRITTEN: &[&Packing] = &[&F16, &F24, &F32, &F80, &F212];
-
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::constants::{F61, F160, F310, F311};
+    use crate::constants::{F16, F24, F32, F61, F80, F160, F212, F310, F311};
 
     fn round_trip(packing: &Packing, bytes: &[u8], samples: &[i32]) {
         let mut read = vec![0; samples.len()];

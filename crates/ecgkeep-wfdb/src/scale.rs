@@ -3,8 +3,9 @@
 use ecgkeep_format::{Error, Kind, Note, Result};
 use ecgkeep_recording::{Exact, Quantity, SignalUnit, Step};
 
+use crate::as_text::Unit;
 use crate::constants::{UNITS_BYTES, VOLTAGES};
-use crate::keys::{LeadLines, Unit};
+use crate::keys::LeadLines;
 use crate::line::Line;
 use crate::record_line::plain;
 use crate::signal_line::SignalLine;
@@ -169,4 +170,15 @@ fn is_writable_unit(name: &str) -> bool {
     (1..=UNITS_BYTES).contains(&name.len())
         && name.chars().all(plain)
         && !VOLTAGES.iter().any(|(voltage, _)| *voltage == name)
+}
+
+/// The largest number of which both are whole multiples; above zero.
+pub(crate) fn common_divisor(a: Exact, b: Exact) -> Option<Exact> {
+    let left = a.numerator().checked_mul(b.denominator())?.unsigned_abs();
+    let right = b.numerator().checked_mul(a.denominator())?.unsigned_abs();
+    let (mut x, mut y) = (left, right);
+    while y != 0 {
+        (x, y) = (y, x % y);
+    }
+    Exact::ratio(i128::try_from(x).ok()?, a.denominator().checked_mul(b.denominator())?).ok()
 }

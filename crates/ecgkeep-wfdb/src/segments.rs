@@ -13,6 +13,7 @@ use crate::keys::LeadLines;
 use crate::line::{CORRECT_IT, Line, shown};
 use crate::marks::Setting;
 use crate::read::{check_name, extras, signals};
+use crate::scale::common_divisor;
 use crate::signal_files::Files;
 use crate::waveforms::{Rated, waveforms};
 
@@ -357,15 +358,4 @@ impl Common {
         }
         Some(piece)
     }
-}
-
-/// The largest number of which both are whole multiples; above zero.
-fn common_divisor(a: Exact, b: Exact) -> Option<Exact> {
-    let left = a.numerator().checked_mul(b.denominator())?.unsigned_abs();
-    let right = b.numerator().checked_mul(a.denominator())?.unsigned_abs();
-    let (mut x, mut y) = (left, right);
-    while y != 0 {
-        (x, y) = (y, x % y);
-    }
-    Exact::ratio(i128::try_from(x).ok()?, a.denominator().checked_mul(b.denominator())?).ok()
 }

@@ -1,7 +1,7 @@
 //! Signals put together as waveforms, and what lines of ours say of these.
 
 use ecgkeep_format::{Error, Note, Place, Result, Weight};
-use ecgkeep_recording::{Exact, Rate, Signal, Waveform, WaveformKind};
+use ecgkeep_recording::{Exact, Rate, Signal, Span, Waveform, WaveformKind};
 
 use crate::constants::RECORD_LINE;
 use crate::keys::WaveLines;
@@ -57,8 +57,21 @@ pub(crate) fn waveforms(
             }
         }
         let per_frame = per_frame[members[0]];
-        setting.waves.push(Timing { per_frame, rate: own_rate.per_second(), before: 0 });
-        let members = members.into_iter().filter_map(|member| signals[member].take()).collect();
+        let mut members: Vec<Signal> =
+            members.into_iter().filter_map(|member| signals[member].take()).collect();
+        let mut before = 0;
+        if let Some((first, count)) = wave.and_then(own_samples) {
+            if members.iter().all(|signal| is_padding_but(signal, first, count)) {
+                members.iter_mut().for_each(|signal| cut(signal, first, count));
+                before = i64::try_from(first).unwrap_or(i64::MAX);
+            } else {
+                let number = index + 1;
+                departure(format!(
+                    "wave[{number}].before and .samples leave out samples that are not missing"
+                ));
+            }
+        }
+        setting.waves.push(Timing { per_frame, rate: own_rate.per_second(), before });
         let mut waveform = Waveform::new(own_rate, members).map_err(|error| {
             Error::malformed(Place::file(file), "the signals make no waveform").because(error)
         })?;
@@ -68,6 +81,32 @@ pub(crate) fn waveforms(
         made.push(waveform);
     }
     Ok((made, setting))
+}
+
+/// The samples in front of a waveform and its own, where lines of ours say which are its own.
+fn own_samples(wave: &WaveLines) -> Option<(usize, usize)> {
+    Some((usize::try_from(wave.before.unwrap_or(0)).ok()?, usize::try_from(wave.samples?).ok()?))
+}
+
+/// Whether all but these samples are missing.
+fn is_padding_but(signal: &Signal, first: usize, count: usize) -> bool {
+    let length = signal.samples.len();
+    let Some(end) = first.checked_add(count).filter(|end| *end <= length) else { return false };
+    let is_missing = |from: usize, to: usize| {
+        from == to || signal.missing.iter().any(|span| span.start <= from && to <= span.end)
+    };
+    is_missing(0, first) && is_missing(end, length)
+}
+
+/// Only these samples.
+fn cut(signal: &mut Signal, first: usize, count: usize) {
+    signal.samples.drain(..first);
+    signal.samples.truncate(count);
+    let moved = signal.missing.iter().map(|span| Span {
+        start: span.start.saturating_sub(first).min(count),
+        end: span.end.saturating_sub(first).min(count),
+    });
+    signal.missing = moved.filter(|span| !span.is_empty()).collect();
 }
 
 /// Signals of one rate together, in the order in which the rates first appear.

@@ -2,27 +2,23 @@
 
 use std::borrow::Cow;
 
-use ecgkeep_format::{Error, File, Kind, OptionSpec, Options, Result};
-use ecgkeep_recording::{
-    CivilTime, Exact, Extra, ExtraValue, Lead, Mark, Recording, Signal, TimeOfDay, Waveform, WaveformKind,
-};
+use ecgkeep_format::{Error, File, Kind, Limits, OptionSpec, Options, Result};
+use ecgkeep_recording::{CivilTime, Exact, Extra, ExtraValue, Lead, Recording, Signal, TimeOfDay};
 
 use crate::annotators;
 use crate::comments::Told;
 use crate::constants::{
-    FILE_AND_DESCRIPTION, FRACTION_DIGITS, ID, LINE_BYTES, MOST_PER_FRAME, Packing, RECORD_LINE, SIGNAL_FILE,
-    STEM_BYTES,
+    AUTOMATIC, FILE_AND_DESCRIPTION, FRACTION_DIGITS, ID, INFO_STRINGS, LINE_BYTES, MOST_COMMENTS, Packing,
+    RECORD_LINE, SIGNAL_FILE, STEM_BYTES, WRITTEN,
 };
 use crate::header::Header;
-use crate::keys::{LeadLines, WaveLines};
-use crate::marks::{Setting, Timing};
-use crate::packing::{AUTOMATIC, WRITTEN};
+use crate::keys::LeadLines;
+use crate::plan::Plan;
 use crate::read::{ADC_RESOLUTION, ADC_ZERO, BASE_COUNTER, COUNTER, lead, numbers_to_text};
-use crate::record_line::{RecordLine, plain, whole_date};
+use crate::record_line::{RecordLine, whole_date};
 use crate::samples::{checksum, encode};
 use crate::scale::Scale;
 use crate::signal_line::SignalLine;
-use crate::waveforms::{kind_to_text, members_by_rate};
 
 /// How the samples are stored.
 pub(crate) const STORAGE: OptionSpec = OptionSpec {
@@ -40,6 +36,7 @@ pub(crate) fn encode_record(recordings: &[Recording], stem: &str, options: &Opti
     };
     check_stem(stem)?;
     let plan = Plan::of(recording);
+    check_counts(&plan)?;
     let packing = choose(&plan, options.get(&STORAGE))?;
     let signals = plan.stored(packing);
     let (header, annotations) = header(recording, stem, packing, &plan, &signals)?;
@@ -52,6 +49,20 @@ pub(crate) fn encode_record(recordings: &[Recording], stem: &str, options: &Opti
     files.extend(annotations);
     files.push(File { name: format!("{stem}.hea"), bytes: header.to_bytes() });
     Ok(files)
+}
+
+/// What no reader of ours would take back is not written.
+fn check_counts(plan: &Plan) -> Result<()> {
+    let limits = Limits::default();
+    let counts =
+        [("signals", plan.signals().count(), limits.signals), ("marks", plan.marks().len(), limits.marks)];
+    match counts.into_iter().find(|(_, count, limit)| count > limit) {
+        Some((what, count, limit)) => {
+            let text = format!("{count} {what}, more than the limit of {limit}");
+            Err(Error::new(Kind::Refused, text).clause(RECORD_LINE))
+        }
+        None => Ok(()),
+    }
 }
 
 fn signal_file(stem: &str) -> String {
@@ -67,101 +78,6 @@ fn check_stem(stem: &str) -> Result<()> {
     Err(Error::new(Kind::Usage, text)
         .clause(RECORD_LINE)
         .remedy(format!("use 1 to {STEM_BYTES} letters, digits and underscores")))
-}
-
-/// The waveforms that one record holds: those that last equally long, each with a whole number of samples in a
-/// frame.
-struct Plan<'a> {
-    /// The waveforms with their samples per frame.
-    waveforms: Vec<(&'a Waveform, usize)>,
-    /// Frames of the record.
-    frames: usize,
-    /// Frames per second; zero without waveforms.
-    rate: Exact,
-}
-
-impl<'a> Plan<'a> {
-    /// The first rhythm, or the first waveform, and all that last as long.
-    fn of(recording: &'a Recording) -> Plan<'a> {
-        let Some(first) = recording.rhythm().next().or(recording.waveforms.first()) else {
-            return Plan { waveforms: Vec::new(), frames: 0, rate: Exact::ZERO };
-        };
-        let lasts_as_long = |waveform: &&Waveform| {
-            let lengths = [waveform.length(), first.length()]
-                .map(|length| Exact::whole(length.try_into().unwrap_or(i64::MAX)));
-            let (a, b) = (waveform.rate().per_second(), first.rate().per_second());
-            if first.length() == 0 {
-                waveform.length() == 0 && a == b
-            } else {
-                lengths[0].times(b) == lengths[1].times(a)
-            }
-        };
-        let fitting: Vec<&Waveform> = recording.waveforms.iter().filter(lasts_as_long).collect();
-        let frames = fitting.iter().fold(0, |frames, waveform| common_divisor(frames, waveform.length()));
-        let per_frame = |waveform: &Waveform| waveform.length().checked_div(frames).unwrap_or(1);
-        let plan = Plan {
-            waveforms: fitting.iter().map(|waveform| (*waveform, per_frame(waveform))).collect(),
-            frames,
-            rate: first.rate().per_second(),
-        };
-        let whole = |count: usize| Exact::whole(count.try_into().unwrap_or(i64::MAX));
-        match plan.rate.over(whole(per_frame(first))) {
-            Some(rate) if plan.waveforms.iter().all(|(_, count)| *count <= MOST_PER_FRAME) => {
-                Plan { rate, ..plan }
-            }
-            _ => Plan { waveforms: vec![(first, 1)], frames: first.length(), ..plan },
-        }
-    }
-
-    fn signals(&self) -> impl Iterator<Item = &'a Signal> {
-        self.waveforms.iter().flat_map(|(waveform, _)| waveform.signals())
-    }
-
-    /// The marks, each with the number of its waveform.
-    fn marks(&self) -> Vec<(usize, &'a Mark)> {
-        let each = |(wave, (waveform, _)): (usize, &(&'a Waveform, usize))| {
-            waveform.marks.iter().map(move |mark| (wave, mark))
-        };
-        self.waveforms.iter().enumerate().flat_map(each).collect()
-    }
-
-    /// What the annotations refer to.
-    fn setting(&self) -> Setting {
-        let leads = self.waveforms.iter().enumerate().flat_map(|(wave, (waveform, _))| {
-            waveform.signals().iter().map(move |signal| (wave, signal.lead.clone()))
-        });
-        let timing = |(waveform, per_frame): &(&Waveform, usize)| Timing {
-            per_frame: *per_frame,
-            rate: waveform.rate().per_second(),
-            before: 0,
-        };
-        Setting { signals: leads.collect(), waves: self.waveforms.iter().map(timing).collect() }
-    }
-
-    /// Samples per frame, one entry per signal.
-    fn per_frame(&self) -> Vec<usize> {
-        let each = |(waveform, count): &(&Waveform, usize)| vec![*count; waveform.signals().len()];
-        self.waveforms.iter().flat_map(each).collect()
-    }
-
-    /// The signals' samples as they are stored: invalid codes where samples are missing.
-    fn stored(&self, packing: &Packing) -> Vec<Cow<'a, [i32]>> {
-        let each = |signal: &'a Signal| {
-            let mut samples = Cow::Borrowed(signal.samples.as_slice());
-            if let Some(invalid) = packing.invalid {
-                signal.missing.iter().for_each(|span| samples.to_mut()[span.start..span.end].fill(invalid));
-            }
-            samples
-        };
-        self.signals().map(each).collect()
-    }
-}
-
-fn common_divisor(mut a: usize, mut b: usize) -> usize {
-    while b != 0 {
-        (a, b) = (b, a % b);
-    }
-    a
 }
 
 /// The storage format asked for, or the smallest that holds every sample.
@@ -207,7 +123,7 @@ fn header(
         measurements: recording.measurements.clone(),
         statements: recording.statements.clone(),
         extras: recording.extras.clone(),
-        waves: wave_lines(plan),
+        waves: plan.wave_lines(),
         ..Told::default()
     };
     let mut header = Header { record: record_line(stem, plan), ..Header::default() };
@@ -240,6 +156,10 @@ fn header(
     let made = annotators::write(stem, &plan.marks(), &plan.setting(), &mut told.extras);
     (told.own_annotations, told.marks) = (made.has_own, made.lines);
     header.comments = told.write();
+    if header.comments.len() > MOST_COMMENTS {
+        let text = format!("{} comment lines, more than the limit of {MOST_COMMENTS}", header.comments.len());
+        return Err(Error::new(Kind::Refused, text).clause(INFO_STRINGS));
+    }
     Ok((header, made.files))
 }
 
@@ -247,41 +167,10 @@ fn record_line(stem: &str, plan: &Plan) -> RecordLine {
     RecordLine {
         name: stem.to_owned(),
         signals: plan.per_frame().len(),
-        rate: if plan.waveforms.is_empty() {
-            Exact::whole(crate::constants::DEFAULT_RATE)
-        } else {
-            plan.rate
-        },
+        rate: if plan.rate.is_zero() { Exact::whole(crate::constants::DEFAULT_RATE) } else { plan.rate },
         frames: u64::try_from(plan.frames).ok().filter(|frames| *frames > 0),
         ..RecordLine::default()
     }
-}
-
-/// Lines for what the reader would not find out by itself of the waveforms.
-fn wave_lines(plan: &Plan) -> Vec<WaveLines> {
-    let per_frame = plan.per_frame();
-    let mut ranges = Vec::new();
-    for (waveform, _) in &plan.waveforms {
-        let next = ranges.last().map_or(0, |(_, end)| *end);
-        ranges.push((next, next + waveform.signals().len()));
-    }
-    let found: Vec<Vec<usize>> = ranges.iter().map(|(start, end)| (*start..*end).collect()).collect();
-    let is_plain = found == members_by_rate(&per_frame);
-    let each = |((waveform, count), (start, end)): (&(&Waveform, usize), &(usize, usize))| {
-        let whole = Exact::whole((*count).try_into().unwrap_or(i64::MAX));
-        let read: Option<Exact> = plain(plan.rate).parse::<Exact>().ok().and_then(|rate| rate.times(whole));
-        let rate = waveform.rate().per_second();
-        WaveLines {
-            leads: Some(format!("{}-{end}", start + 1)),
-            kind: (waveform.kind != WaveformKind::Rhythm).then(|| kind_to_text(&waveform.kind)),
-            start: (!waveform.start.is_zero()).then_some(waveform.start),
-            rate: (read != Some(rate)).then_some(rate),
-        }
-    };
-    let lines: Vec<WaveLines> = plan.waveforms.iter().zip(&ranges).map(each).collect();
-    let says_nothing =
-        |lines: &WaveLines| lines.kind.is_none() && lines.start.is_none() && lines.rate.is_none();
-    if is_plain && lines.iter().all(says_nothing) { Vec::new() } else { lines }
 }
 
 /// The description: the source's own spelling of the lead, or its name; lines of ours where neither can stand.

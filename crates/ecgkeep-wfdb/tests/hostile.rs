@@ -99,17 +99,14 @@ fn a_changed_sample_is_damage_by_the_checksum() {
 #[test]
 fn one_annotation_far_away_costs_nothing() {
     let far = 10_000_000_000i64;
-    let skips: Vec<u8> = std::iter::repeat_n([0x00, 0xec, 0xff, 0x7f, 0xff, 0xff], 4)
-        .flatten()
-        .chain([0x00, 0xec])
-        .chain(((far - 4 * i64::from(i32::MAX)) as u32 >> 16).to_le_bytes()[..2].to_vec())
-        .chain(((far - 4 * i64::from(i32::MAX)) as u32 & 0xffff).to_le_bytes()[..2].to_vec())
-        .chain([0x00, 0x04, 0, 0])
-        .collect();
+    // four of the longest intervals, and what is left: the high word first
+    let mut words: Vec<u8> = [0x00, 0xec, 0xff, 0x7f, 0xff, 0xff].repeat(4);
+    let [a, b, c, d] = i32::try_from(far - 4 * i64::from(i32::MAX)).unwrap().to_le_bytes();
+    words.extend([0x00, 0xec, c, d, a, b, 0x00, 0x04, 0, 0]);
     let files = vec![
         File { name: "h.hea".into(), bytes: b"h 1 500 1\nh.dat 16 200(0)/mV 0 0 0 0 0 II\n".to_vec() },
         File { name: "h.dat".into(), bytes: vec![0, 0] },
-        File { name: "h.atr".into(), bytes: skips },
+        File { name: "h.atr".into(), bytes: words },
     ];
     let (recording, notes) = read("h.hea", files).unwrap().one().unwrap();
     assert_eq!(notes, []);

@@ -2,7 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
-use ecgkeep_format::{Folder, Format, Limits, Memory, Options, Weight, write};
+use ecgkeep_format::{File, Folder, Format, Kind, Limits, Memory, Options, Weight, write};
 use ecgkeep_recording::{Lead, Mark, MarkKind, Recording, Signal, Wave, differences};
 use ecgkeep_wfdb::WFDB;
 use serde_json::Value;
@@ -103,4 +103,74 @@ fn real_recordings_read_as_the_reference_reader_reads_them() {
         assert_eq!(differences(&recording, &back), [], "{name}");
     }
     assert_eq!(compared, records.len() - 2, "{compared} of {} records compared", records.len());
+}
+
+/// A record of one sample at this rate, so that an annotation file alone can be read.
+fn beside(annotator: &str, bytes: Vec<u8>) -> Recording {
+    let header = b"a 1 360 1\na.dat 16 200(0)/mV 0 0 0 0 0 II\n".to_vec();
+    let files = [("a.hea", header), ("a.dat", vec![0, 0]), (&format!("a.{annotator}"), bytes)]
+        .map(|(name, bytes)| File { name: name.to_owned(), bytes });
+    let read = WFDB.read(&Memory::new("a.hea", files.to_vec()), &Limits::default());
+    read.and_then(|read| read.one()).unwrap_or_else(|error| panic!("{annotator}: {error}")).0
+}
+
+/// The annotation of a mark as the listings of the reference have it: code, subtype, channel, number.
+fn annotation(mark: &Mark) -> [i64; 4] {
+    let mut numbers = [0; 4];
+    for word in mark.codes[0].value.split(' ').skip(1) {
+        let (name, value) = word.split_once('=').unwrap_or(("code", word));
+        if let Some(at) = ["code", "sub", "chan", "num"].iter().position(|known| *known == name) {
+            numbers[at] = value.parse().expect("a number");
+        }
+    }
+    numbers
+}
+
+#[test]
+fn annotation_files_read_as_the_reference_listings_say() {
+    let Some(folder) = folder() else { return };
+    let folder = folder.join("wfdb-vectors");
+    for (file, listing) in [("100.atr", "ann-1"), ("12726.anI", "ann-2"), ("1003.atr", "ann-3")] {
+        let annotator = file.split('.').next_back().expect("an ending");
+        let bytes = std::fs::read(folder.join(file)).expect("the annotation file is there");
+        let recording = beside(annotator, bytes);
+        let marks = &recording.waveforms[0].marks;
+        let listing =
+            std::fs::read(folder.join("target-output").join(listing)).expect("the listing is there");
+        let listing = String::from_utf8_lossy(&listing).into_owned();
+        assert_eq!(marks.len(), listing.lines().count(), "{file}");
+        for (mark, line) in marks.iter().zip(listing.lines()) {
+            let (numbers, text) = line.split_once('\t').unwrap_or((line, ""));
+            let words: Vec<&str> = numbers.split_whitespace().collect();
+            let [sample, label, sub, chan, num] = words[words.len() - 5..] else { panic!("{file}: {line}") };
+            assert_eq!(mark.sample.to_string(), sample, "{file}: {line}");
+            assert_eq!(mark.label.as_deref(), Some(label), "{file}: {line}");
+            let [_, own_sub, own_chan, own_num] = annotation(mark).map(|number| number.to_string());
+            assert_eq!([own_sub.as_str(), &own_chan, &own_num], [sub, chan, num], "{file}: {line}");
+            assert_eq!(mark.text.as_deref().unwrap_or_default().trim(), text.trim(), "{file}: {line}");
+        }
+    }
+    // one beat, as PyPI wfdb 4.3.1 reads it
+    let recording = beside("qrs", std::fs::read(folder.join("huge.qrs")).expect("the file is there"));
+    let samples: Vec<i64> = recording.waveforms[0].marks.iter().map(|mark| mark.sample).collect();
+    assert_eq!(samples, [10_000_000_000]);
+    let written =
+        write(&WFDB, std::slice::from_ref(&recording), "a", &Options::default()).expect("it is written");
+    assert_eq!(written.losses, []);
+}
+
+#[test]
+fn a_small_file_that_expands_beyond_the_limit_is_refused_by_name() {
+    let Some(folder) = folder() else { return };
+    let folder = folder.join("wfdb-vectors");
+    let dat = std::fs::read(folder.join("flac_3_constant.dat")).expect("the file is there");
+    let limits = Limits { samples: 1 << 20, ..Limits::default() };
+    // the header says how long it is, or only how long it is not
+    for (frames, place) in [("5600000", "f.hea"), ("16", "f.dat")] {
+        let lines = "f.dat 508 200 8 0 25 0 0 a\nf.dat 508 200 8 0 50 0 0 b\nf.dat 508 200 8 0 75 0 0 c\n";
+        let files = [("f.hea", format!("f 3 250 {frames}\n{lines}").into_bytes()), ("f.dat", dat.clone())]
+            .map(|(name, bytes)| File { name: name.to_owned(), bytes });
+        let error = WFDB.read(&Memory::new("f.hea", files.to_vec()), &limits).expect_err("it is refused");
+        assert_eq!((error.kind(), error.place().file.as_deref()), (Kind::Limit, Some(place)), "{error}");
+    }
 }

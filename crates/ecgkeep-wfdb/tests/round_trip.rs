@@ -362,30 +362,64 @@ fn the_smallest_of_16_24_and_32_is_taken() {
     }
 }
 
+fn waveform(rate: &str, start: &str, samples: usize, lead: Lead, kind: WaveformKind) -> Waveform {
+    let signals = vec![signal(lead, &vec![3; samples])];
+    let mut waveform = Waveform::new(Rate::new(exact(rate)).unwrap(), signals).unwrap();
+    (waveform.kind, waveform.start) = (kind, exact(start));
+    waveform.marks = vec![Mark::new(2, MarkKind::Beat), Mark::new(-1, MarkKind::Onset(Wave::P))];
+    waveform
+}
+
 #[test]
-fn waveforms_that_last_equally_long_share_a_record_and_others_are_lost_aloud() {
-    let waveform = |rate: &str, samples: usize, lead: Lead, kind: WaveformKind| {
-        let signals = vec![signal(lead, &vec![3; samples])];
-        let mut waveform = Waveform::new(Rate::new(exact(rate)).unwrap(), signals).unwrap();
-        waveform.kind = kind;
-        waveform
-    };
-    let waveforms = vec![
-        waveform("500", 50, Lead::I, WaveformKind::Rhythm),
-        waveform("750", 75, Lead::II, WaveformKind::Other("second".into())),
-        waveform("500", 50, Lead::III, WaveformKind::Rhythm),
+fn waveforms_of_other_starts_lengths_and_rates_share_a_record() {
+    fn rhythm(rate: &str, start: &str, samples: usize, lead: Lead) -> Waveform {
+        waveform(rate, start, samples, lead, WaveformKind::Rhythm)
+    }
+    // three rows of four leads and a strip: each lead was recorded when it was recorded
+    let mut rows: Vec<Waveform> = (0..)
+        .zip(Lead::TWELVE)
+        .map(|(k, lead)| rhythm("500", &format!("{}", k / 3 * 2), 1_000, lead))
+        .collect();
+    rows.push(rhythm("500", "0", 4_000, Lead::II));
+    let recordings = [
+        rows,
+        vec![rhythm("500", "0", 50, Lead::I), rhythm("750", "0", 75, Lead::II)],
+        vec![
+            rhythm("500", "0", 50, Lead::I),
+            rhythm("1000", "0.1", 3, Lead::II),
+            rhythm("250", "0.004", 1, Lead::V1),
+        ],
+        vec![rhythm("500", "1/3", 50, Lead::I), rhythm("500", "1/3", 50, Lead::I)],
+        vec![rhythm("500", "-0.5", 50, Lead::I), rhythm("500", "0", 0, Lead::II)],
+        vec![
+            waveform("500", "0", 50, Lead::I, WaveformKind::Other("strip".into())),
+            rhythm("500", "2", 50, Lead::I),
+        ],
+        vec![waveform("500", "0", 9, Lead::I, WaveformKind::RepresentativeBeat { class: 1 })],
     ];
-    let mut recording = Recording { waveforms, ..Recording::default() };
-    recording.waveforms[2].start = exact("1/3");
-    lossless(&recording, &Options::default());
-    recording.waveforms.push(waveform("500", 7, Lead::V1, WaveformKind::RepresentativeBeat { class: 0 }));
-    let written = write(&WFDB, &[recording.clone()], "r", &Options::default()).unwrap();
-    let fields: Vec<Field> = written.losses.iter().map(|loss| loss.field).collect();
-    assert!(fields.contains(&Field::Waveform) && fields.contains(&Field::Rate), "{fields:?}");
-    recording.waveforms.pop();
-    let (read, _) =
-        WFDB.read(&Memory::new("r.hea", written.files), &Limits::default()).unwrap().one().unwrap();
-    assert_eq!(differences(&recording, &read), []);
+    for waveforms in recordings {
+        let files = lossless(&Recording { waveforms, ..Recording::default() }, &Options::default());
+        assert_eq!(files[0].name, "r.dat");
+    }
+}
+
+#[test]
+fn a_waveform_that_fits_no_record_is_lost_aloud() {
+    let rhythm = waveform("500", "0", 50, Lead::I, WaveformKind::Rhythm);
+    for other in [
+        waveform("500", "0", 7, Lead::V1, WaveformKind::RepresentativeBeat { class: 0 }),
+        waveform("500", "0.0001", 7, Lead::V1, WaveformKind::Other("between two samples".into())),
+        waveform("499.999", "0", 7, Lead::V1, WaveformKind::Other("no common frame".into())),
+        waveform("500", "1000000", 7, Lead::V1, WaveformKind::Other("far away".into())),
+    ] {
+        let recording = Recording { waveforms: vec![rhythm.clone(), other], ..Recording::default() };
+        let written = write(&WFDB, std::slice::from_ref(&recording), "r", &Options::default()).unwrap();
+        let fields: Vec<Field> = written.losses.iter().map(|loss| loss.field).collect();
+        assert!(fields.contains(&Field::Waveform) && fields.contains(&Field::Rate), "{fields:?}");
+        let first = Recording { waveforms: vec![rhythm.clone()], ..Recording::default() };
+        let read = WFDB.read(&Memory::new("r.hea", written.files), &Limits::default());
+        assert_eq!(differences(&first, &read.unwrap().one().unwrap().0), []);
+    }
 }
 
 #[test]
