@@ -4,6 +4,7 @@ use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use ecgkeep::recording::CivilTime;
+use ecgkeep::report::{Gain, Layout, LeadOrder, Orientation, Paper, PaperSize, Speed};
 
 /// Keeps resting ECG recordings: reads open formats, checks technique and identity, prints the page true to
 /// scale, and seals everything so that nothing is lost silently and nothing is altered.
@@ -169,18 +170,127 @@ pub struct Report {
     pub input: InputArgs,
     #[command(flatten)]
     pub beside: Beside,
-    /// The page to write, ending in .svg; further pages get -2, -3; - is standard output.
-    #[arg(short, long, value_name = "OUT.svg", conflicts_with = "into")]
+    /// The report to write, ending in .svg (further pages get -2, -3), .pdf or .html; - is standard output (SVG).
+    #[arg(short, long, value_name = "OUT", conflicts_with = "into")]
     pub out: Option<PathBuf>,
-    /// The folder to write STEM.svg into, mirroring the folders of the inputs.
+    /// The folder to write a report per input into, mirroring the folders of the inputs.
     #[arg(long, value_name = "DIR")]
     pub into: Option<PathBuf>,
+    /// What to write into the folder.
+    #[arg(long, value_enum, default_value_t = Form::Svg, requires = "into")]
+    pub form: Form,
+    #[command(flatten)]
+    pub paper: PaperArgs,
     /// Replace what is there.
     #[arg(long)]
     pub overwrite: bool,
     /// Draw a damaged source all the same; the page says DAMAGED.
     #[arg(long)]
     pub accept_damage: bool,
+}
+
+/// How a report is written.
+#[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum Form {
+    Svg,
+    Pdf,
+    Html,
+}
+
+/// Paper, scale and layout; what one page cannot hold goes on on the next, nothing is made smaller to fit.
+#[derive(Args)]
+pub struct PaperArgs {
+    /// Size of the paper.
+    #[arg(long, value_enum, default_value_t = PaperName::A4)]
+    pub paper: PaperName,
+    /// The short side is the width.
+    #[arg(long)]
+    pub portrait: bool,
+    /// Millimetres per second.
+    #[arg(long, value_enum, default_value = "25")]
+    pub speed: SpeedName,
+    /// Millimetres per millivolt.
+    #[arg(long, value_enum, default_value = "10")]
+    pub gain: GainName,
+    /// Rows by columns, and the strips below.
+    #[arg(long, value_enum, default_value = "3x4")]
+    pub layout: LayoutName,
+    /// The limb leads in anatomical (Cabrera) order: aVL, I, -aVR, II, aVF, III.
+    #[arg(long)]
+    pub anatomical: bool,
+}
+
+#[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum PaperName {
+    A4,
+    Letter,
+}
+
+#[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum SpeedName {
+    #[value(name = "12.5")]
+    Half,
+    #[value(name = "25")]
+    Usual,
+    #[value(name = "50")]
+    Double,
+}
+
+#[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum GainName {
+    #[value(name = "5")]
+    Half,
+    #[value(name = "10")]
+    Usual,
+    #[value(name = "20")]
+    Double,
+}
+
+#[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum LayoutName {
+    /// Three rows of four, lead II below.
+    #[value(name = "3x4")]
+    ThreeByFour,
+    /// Three rows of four, leads II, V1 and V5 below.
+    #[value(name = "3x4+3")]
+    ThreeByFourThreeStrips,
+    /// Six rows of two, lead II below.
+    #[value(name = "6x2")]
+    SixByTwo,
+    /// Twelve rows.
+    #[value(name = "12x1")]
+    TwelveByOne,
+}
+
+impl PaperArgs {
+    /// The paper that the library draws on.
+    pub fn paper(&self) -> Paper {
+        Paper {
+            size: match self.paper {
+                PaperName::A4 => PaperSize::A4,
+                PaperName::Letter => PaperSize::Letter,
+            },
+            orientation: if self.portrait { Orientation::Portrait } else { Orientation::Landscape },
+            speed: match self.speed {
+                SpeedName::Half => Speed::Mm12_5,
+                SpeedName::Usual => Speed::Mm25,
+                SpeedName::Double => Speed::Mm50,
+            },
+            gain: match self.gain {
+                GainName::Half => Gain::Mm5,
+                GainName::Usual => Gain::Mm10,
+                GainName::Double => Gain::Mm20,
+            },
+            layout: match self.layout {
+                LayoutName::ThreeByFour => Layout::ThreeByFour,
+                LayoutName::ThreeByFourThreeStrips => Layout::ThreeByFourThreeStrips,
+                LayoutName::SixByTwo => Layout::SixByTwo,
+                LayoutName::TwelveByOne => Layout::TwelveByOne,
+            },
+            order: if self.anatomical { LeadOrder::Anatomical } else { LeadOrder::Standard },
+            ..Paper::default()
+        }
+    }
 }
 
 #[derive(Args)]

@@ -6,16 +6,16 @@ use ecgkeep_bundle::{Bundle, BundleSource, Member, pack, safe_names};
 use ecgkeep_checks::{Assessment, Policy};
 use ecgkeep_format::{Error, Kind, Loss, Options, Place, Result, Weight, write};
 use ecgkeep_recording::{CivilTime, Filing, Recording};
-use ecgkeep_report::{PageFacts, Paper};
+use ecgkeep_report::Paper;
 use serde::{Deserialize, Serialize};
 
 use crate::entry::Entry;
 use crate::events::events;
 use crate::input::Opened;
+use crate::page::{PageForm, page_facts, page_files};
 
 /// Where things stand in a bundle.
 pub(crate) const ORIGINAL: &str = "data/original";
-pub(crate) const REPORT: &str = "data/report";
 pub(crate) const WFDB_COPY: &str = "data/wfdb";
 pub(crate) const RECORDING: &str = "metadata/recording.json";
 pub(crate) const ENTRY: &str = "metadata/entry.json";
@@ -98,8 +98,14 @@ pub fn seal(opened: &Opened, sealing: &Sealing<'_>) -> Result<Sealed> {
         put(format!("{ORIGINAL}/{}", described.stored_as), file.bytes.to_vec());
     }
     let (copy, losses) = wfdb_copy(opened, recording, &mut put)?;
-    for (name, page) in report_pages(opened, recording, sealing, &assessment) {
-        put(name, page.into_bytes());
+    let facts = page_facts(opened, recording, sealing.filing, sealing.program);
+    let sheet = ecgkeep_report::sheet(recording, &assessment, &facts, &Paper::default());
+    for page in page_files(&sheet, "report", PageForm::Svg, &sealing.at)? {
+        put(format!("data/{}", page.name), page.bytes);
+    }
+    #[cfg(feature = "pdf")]
+    for page in page_files(&sheet, "report", PageForm::Pdf, &sealing.at)? {
+        put(format!("data/{}", page.name), page.bytes);
     }
     put(README.to_owned(), readme(&stem, copy.made).into_bytes());
     put(RECORDING.to_owned(), ecgkeep_json::to_string(recording)?.into_bytes());
@@ -180,40 +186,6 @@ fn wfdb_copy(
     }
 }
 
-fn report_pages(
-    opened: &Opened,
-    recording: &Recording,
-    sealing: &Sealing<'_>,
-    assessment: &Assessment,
-) -> Vec<(String, String)> {
-    let facts = page_facts(opened, recording, sealing.filing, sealing.program);
-    let sheet = ecgkeep_report::sheet(recording, assessment, &facts, &Paper::default());
-    (0..sheet.pages.len())
-        .map(|page| {
-            let number = if page == 0 { String::new() } else { format!("-{}", page + 1) };
-            (format!("{REPORT}{number}.svg"), ecgkeep_report::svg(&sheet, page))
-        })
-        .collect()
-}
-
-/// What the page says besides recording and findings.
-#[must_use]
-pub fn page_facts(
-    opened: &Opened,
-    recording: &Recording,
-    filing: Option<&Filing>,
-    program: &str,
-) -> PageFacts {
-    PageFacts {
-        digest: recording.fingerprint().to_string(),
-        filing: filing.cloned(),
-        notes: opened.read.notes.iter().map(ToString::to_string).collect(),
-        damaged: opened.read.is_damaged(),
-        program: program.to_owned(),
-        ..PageFacts::default()
-    }
-}
-
 fn json(value: &impl Serialize) -> Result<Vec<u8>> {
     let mut bytes = serde_json::to_vec_pretty(value)
         .map_err(|error| Error::new(Kind::Internal, "metadata cannot be written as JSON").because(error))?;
@@ -254,7 +226,7 @@ fn readme(stem: &str, has_copy: bool) -> String {
          What is in it\n\
          data/original/        the files as they were received, byte for byte\n\
          {copy}\
-         data/report.svg       the page: 25 mm is one second, 10 mm is one millivolt (open it in a browser;\n\
+         data/report.svg, .pdf the page: 25 mm is one second, 10 mm is one millivolt (the .svg opens in a browser;\n\
          \x20                     measure the 50 mm bar before measuring anything else)\n\
          metadata/recording.json   everything read from the original, samples included\n\
          metadata/findings.json    what the technical checks found\n\

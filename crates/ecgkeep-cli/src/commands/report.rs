@@ -3,12 +3,12 @@
 use std::path::Path;
 
 use ecgkeep::format::{Error, File, Kind};
-use ecgkeep::report::{Paper, sheet, svg};
-use ecgkeep::{Disk, Found, Storage as _, page_facts, write_files};
+use ecgkeep::report::sheet;
+use ecgkeep::{Disk, Found, PageForm, Storage as _, page_facts, page_files, write_files};
 use serde::Serialize;
 
 use super::{Beneath, PROGRAM, found, mirrored, open, stem_of};
-use crate::args::Report;
+use crate::args::{Form, Report};
 use crate::exit::Exit;
 use crate::output::{Outcome, data, each};
 
@@ -22,6 +22,7 @@ pub fn run(args: &Report, json: bool) -> Result<Exit, Error> {
     let inputs = found(&args.input)?;
     let beneath = Beneath::of(&args.beside, &inputs)?;
     let target = Target::of(args, &inputs, json)?;
+    let paper = args.paper.paper();
     let from = args.input.reading.from.as_deref();
     Ok(each(
         "ecgkeep-report/1",
@@ -35,11 +36,12 @@ pub fn run(args: &Report, json: bool) -> Result<Exit, Error> {
             let recording = opened.recording()?;
             let assessment = ecgkeep::checks::run(recording, filing.as_ref(), &beneath.policy, &beneath.now);
             let facts = page_facts(&opened, recording, filing.as_ref(), PROGRAM);
-            let sheet = sheet(recording, &assessment, &facts, &Paper::default());
-            let pages: Vec<String> = (0..sheet.pages.len()).map(|page| svg(&sheet, page)).collect();
-            let written = target.write(found, pages, args.overwrite)?;
+            let sheet = sheet(recording, &assessment, &facts, &paper);
+            let files = page_files(&sheet, &target.stem(found), target.form(), &beneath.now)?;
+            let written = target.write(found, &files, args.overwrite)?;
             let text = written.iter().map(|path| format!("{}: {path}\n", found.path.display())).collect();
-            Outcome::done(text, Body { pages: written, headline: assessment.headline() })
+            let outcome = Outcome::done(text, Body { pages: written, headline: assessment.headline() })?;
+            Ok(Outcome { notes: opened.read.notes, ..outcome })
         },
     ))
 }
@@ -47,59 +49,80 @@ pub fn run(args: &Report, json: bool) -> Result<Exit, Error> {
 /// Where the pages go.
 enum Target<'a> {
     StandardOutput,
-    File(&'a Path),
-    Folder(&'a Path),
+    File(&'a Path, PageForm),
+    Folder(&'a Path, PageForm),
 }
 
 impl<'a> Target<'a> {
     fn of(args: &'a Report, inputs: &[Found], json: bool) -> Result<Target<'a>, Error> {
         let usage = |what: &str, remedy: &str| Err(Error::new(Kind::Usage, what).remedy(remedy));
-        match (&args.out, &args.into) {
-            (None, None) => {
-                usage("no place to write the page", "give -o OUT.svg, or --into DIR for several inputs")
-            }
-            (Some(_), _) if inputs.len() > 1 => usage("several inputs, one output", "use --into DIR"),
-            (Some(out), _) if out == Path::new("-") && json => {
-                usage("the page and JSON cannot both go to standard output", "give -o OUT.svg")
-            }
-            (Some(out), _) if out == Path::new("-") => Ok(Target::StandardOutput),
-            (Some(out), _) if !out.extension().is_some_and(|ending| ending.eq_ignore_ascii_case("svg")) => {
-                usage("a page is written as SVG", "let the name end in .svg")
-            }
-            (Some(out), _) => Ok(Target::File(out)),
-            (None, Some(into)) => Ok(Target::Folder(into)),
+        let form = match args.form {
+            Form::Svg => PageForm::Svg,
+            Form::Pdf => PageForm::Pdf,
+            Form::Html => PageForm::Html,
+        };
+        let Some(out) = args.out.as_deref() else {
+            return match args.into.as_deref() {
+                Some(into) => Ok(Target::Folder(into, form)),
+                None => {
+                    usage("no place to write the page", "give -o OUT.svg, or --into DIR for several inputs")
+                }
+            };
+        };
+        if inputs.len() > 1 {
+            return usage("several inputs, one output", "use --into DIR");
+        }
+        if out == Path::new("-") {
+            return match json {
+                true => usage("the page and JSON cannot both go to standard output", "give -o OUT.svg"),
+                false => Ok(Target::StandardOutput),
+            };
+        }
+        let ending = out.extension().map(|ending| ending.to_string_lossy()).unwrap_or_default();
+        match PageForm::from_ending(&ending) {
+            Some(form) => Ok(Target::File(out, form)),
+            None => usage(
+                "the ending does not say how to write the page",
+                "let the name end in .svg, .pdf or .html",
+            ),
         }
     }
 
-    fn write(&self, found: &Found, pages: Vec<String>, overwrite: bool) -> Result<Vec<String>, Error> {
-        let (folder, stem) = match self {
+    fn form(&self) -> PageForm {
+        match self {
+            Target::StandardOutput => PageForm::Svg,
+            Target::File(_, form) | Target::Folder(_, form) => *form,
+        }
+    }
+
+    fn stem(&self, found: &Found) -> String {
+        match self {
+            Target::File(path, _) => stem_of(path),
+            _ => stem_of(&found.below),
+        }
+    }
+
+    fn write(&self, found: &Found, files: &[File], overwrite: bool) -> Result<Vec<String>, Error> {
+        let folder = match self {
             Target::StandardOutput => {
-                if pages.len() > 1 {
+                let [page] = files else {
                     return Err(Error::new(
                         Kind::Usage,
-                        format!("{} pages, one standard output", pages.len()),
+                        format!("{} pages, one standard output", files.len()),
                     )
                     .remedy("give -o OUT.svg"));
-                }
-                data(&pages.concat());
+                };
+                data(&String::from_utf8_lossy(&page.bytes));
                 return Ok(Vec::new());
             }
-            Target::File(path) => (path.parent().map(Path::to_owned).unwrap_or_default(), stem_of(path)),
-            Target::Folder(into) => {
+            Target::File(path, _) => path.parent().map(Path::to_owned).unwrap_or_default(),
+            Target::Folder(into, _) => {
                 let folder = mirrored(into, &found.below);
                 Disk.make_folder(&folder)?;
-                (folder, stem_of(&found.below))
+                folder
             }
         };
-        let files: Vec<File> = pages
-            .into_iter()
-            .enumerate()
-            .map(|(page, svg)| {
-                let number = if page == 0 { String::new() } else { format!("-{}", page + 1) };
-                File { name: format!("{stem}{number}.svg"), bytes: svg.into_bytes() }
-            })
-            .collect();
-        let paths = write_files(&Disk, &folder, &files, overwrite)?;
+        let paths = write_files(&Disk, &folder, files, overwrite)?;
         Ok(paths.iter().map(|path| path.display().to_string()).collect())
     }
 }
