@@ -86,9 +86,17 @@ pub(crate) fn closing(report: &Report, number: usize, count: usize) -> Vec<Shape
     shapes
 }
 
+/// More letters than the foot of any page holds.
+const MOST_IN_FOOT: usize = 4_000;
+
 /// Sentences one after the other, as many as fit, and how many do not; whether all did.
 fn run_on(column: &mut Column, sentences: &[String]) -> bool {
-    for shown in (0..=sentences.len()).rev() {
+    let mut length = 0;
+    let may_fit = sentences.iter().take_while(|sentence| {
+        length += sentence.len();
+        length <= MOST_IN_FOOT
+    });
+    for shown in (0..=may_fit.count()).rev() {
         let mut text = sentences[..shown].join(" ");
         if shown < sentences.len() {
             text.push_str(&format!(" And {} more at the end of the report.", sentences.len() - shown));

@@ -6,6 +6,9 @@ use crate::page::Report;
 use crate::typeset::{Style, shorten, wrap};
 use crate::{Anchor, Mm, Orientation, Page, Passage, Shape, footer, header};
 
+/// Pages of words at most; a source with more to say than fits a book is read in the record.
+const PAGES_AT_MOST: usize = 40;
+
 /// The passages in columns, on as many pages as they take; the last lines of each page are still to come.
 pub(crate) fn pages(report: &Report, passages: &[Passage]) -> Vec<Page> {
     let mut flow = Flow::new(report);
@@ -13,16 +16,14 @@ pub(crate) fn pages(report: &Report, passages: &[Passage]) -> Vec<Page> {
         flow.heading(&passage.heading);
         let after_labels = indent(&passage.entries);
         for entry in &passage.entries {
+            if flow.is_full {
+                return flow.pages;
+            }
             let indent = if entry.label.is_empty() { Mm::ZERO } else { after_labels };
             let lines = wrap(&entry.text, Style::BODY, flow.width() - indent);
             for (index, line) in lines.iter().enumerate() {
-                flow.next_if_full(1);
-                if index == 0 && !entry.label.is_empty() {
-                    let label = shorten(&entry.label, Style::BODY_BOLD, indent);
-                    flow.write(Style::BODY_BOLD, Mm::ZERO, &label);
-                }
-                flow.write(Style::BODY, indent, line);
-                flow.top = flow.top + BODY_LEADING;
+                let label = if index == 0 { entry.label.as_str() } else { "" };
+                flow.line(&shorten(label, Style::BODY_BOLD, indent), indent, line);
             }
         }
         flow.top = flow.top + BODY_LEADING.over(2);
@@ -39,6 +40,8 @@ struct Flow<'a> {
     column: usize,
     top: Mm,
     bottom: Mm,
+    /// Whether the last page that may be is full.
+    is_full: bool,
 }
 
 impl<'a> Flow<'a> {
@@ -47,9 +50,9 @@ impl<'a> Flow<'a> {
             Orientation::Landscape => vec![report.frame.columns(0, 2), report.frame.columns(2, 2)],
             Orientation::Portrait => vec![report.frame.columns(0, 4)],
         };
-        let bottom = footer::text_bottom(report) - COLUMN_GAP.over(2);
-        let mut flow =
-            Flow { report, pages: Vec::new(), columns, column: 0, top: report.frame.details.top, bottom };
+        let bottom = footer::text_bottom(report) - COLUMN_GAP.times(3).over(5);
+        let top = report.frame.details.top;
+        let mut flow = Flow { report, pages: Vec::new(), columns, column: 0, top, bottom, is_full: false };
         flow.start_page();
         flow
     }
@@ -68,26 +71,47 @@ impl<'a> Flow<'a> {
 
     /// Goes on to the next column, or page, where so many lines do not fit any more.
     fn next_if_full(&mut self, lines: i32) {
-        if self.top + BODY_LEADING.times(lines) <= self.bottom {
+        if self.is_full || self.top + BODY_LEADING.times(lines) <= self.bottom {
             return;
         }
         if self.column + 1 < self.columns.len() {
             self.column += 1;
             self.top = self.report.frame.details.top;
-        } else {
+        } else if self.pages.len() < PAGES_AT_MOST {
             self.start_page();
+        } else {
+            // In the half line that the columns leave free above the cautions.
+            self.top = self.bottom;
+            self.write(
+                Style::SMALL_BOLD,
+                Mm::ZERO,
+                "What follows has no room in this report: see the record.",
+            );
+            self.is_full = true;
         }
     }
 
     /// A heading never stands alone at the end of a column.
     fn heading(&mut self, text: &str) {
         self.next_if_full(3);
-        let lines = wrap(text, Style::BODY_BOLD, self.width());
-        for line in lines {
-            self.next_if_full(1);
-            self.write(Style::BODY_BOLD, Mm::ZERO, &line);
-            self.top = self.top + BODY_LEADING;
+        for line in wrap(text, Style::BODY_BOLD, self.width()) {
+            self.line(&line, self.width(), "");
         }
+    }
+
+    /// A line: a label in bold, and a text that begins `indent` from the left.
+    fn line(&mut self, label: &str, indent: Mm, text: &str) {
+        self.next_if_full(1);
+        if self.is_full {
+            return;
+        }
+        if !label.is_empty() {
+            self.write(Style::BODY_BOLD, Mm::ZERO, label);
+        }
+        if !text.is_empty() {
+            self.write(Style::BODY, indent, text);
+        }
+        self.top = self.top + BODY_LEADING;
     }
 
     fn write(&mut self, style: Style, indent: Mm, text: &str) {

@@ -144,7 +144,7 @@ fn undrawn(recording: &Recording, shown: &[Lead]) -> Vec<String> {
                     all.push(format!("{name} a second time"));
                 }
                 SignalUnit::Volt if is_shown(shown, &signal.lead) => before.push(&signal.lead),
-                SignalUnit::Volt => all.push(format!("{name} (no place in this layout)")),
+                SignalUnit::Volt => all.push(format!("{name} (no place in this report)")),
                 SignalUnit::Uncalibrated => all.push(format!("{name} (no scale, so no voltage)")),
                 _ => all.push(format!("{name} (not a voltage)")),
             }

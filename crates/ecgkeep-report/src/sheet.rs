@@ -1,5 +1,7 @@
 //! From a recording to its pages.
 
+use std::collections::BTreeSet;
+
 use ecgkeep_checks::Assessment;
 use ecgkeep_recording::{Exact, Lead, Recording, Waveform, WaveformKind};
 
@@ -20,10 +22,13 @@ use crate::{Layout, Page, PageFacts, Paper, Passage, Sheet, entries, footer, in_
 pub fn sheet(recording: &Recording, assessment: &Assessment, facts: &PageFacts, paper: &Paper) -> Sheet {
     let frame = Frame::new(paper);
     let rows = slot::rows(paper.layout, paper.order);
-    let further = further_rows(recording, &rows);
-    let shown = leads_of(rows.iter().chain(&further));
+    let further = further_of(recording.rhythm(), &rows);
+    let sets = [&rows, &further].into_iter().filter(|rows| !rows.is_empty());
+    let mut groups: Vec<&[Row]> = sets.flat_map(|rows| slot::groups(rows, &frame)).collect();
+    groups.truncate(paper.pages_at_most.max(1));
+    let shown = leads_of(groups.iter().copied().flatten());
     let report = Report { recording, assessment, facts, paper, frame, shown };
-    let mut drawn = tracings(&report, &rows, &further);
+    let mut drawn = tracings(&report, &groups);
     drawn.extend(beats(&report));
 
     let is_cut = drawn.iter().any(|drawn| drawn.is_cut);
@@ -53,21 +58,21 @@ pub fn sheet(recording: &Recording, assessment: &Assessment, facts: &PageFacts, 
 }
 
 /// The rhythm: page after page in time, on each the rows of the layout, then the further leads.
-fn tracings(report: &Report, rows: &[Row], further: &[Row]) -> Vec<Drawn> {
+fn tracings(report: &Report, groups: &[&[Row]]) -> Vec<Drawn> {
     let waveforms: Vec<&Waveform> = report.recording.rhythm().collect();
-    let leads = voltages(&waveforms, &report.shown);
-    let sets = [rows, further].into_iter().filter(|rows| !rows.is_empty());
-    let groups: Vec<&[Row]> = sets.flat_map(|rows| slot::groups(rows, &report.frame)).collect();
     let span = Span::of(&waveforms);
     let per_page = Exact::ratio(i128::from(report.frame.milliseconds), 1000).unwrap_or(Exact::ONE);
     let needed = span.pages(per_page);
     let stretches = needed.clamp(1, (report.paper.pages_at_most / groups.len()).max(1));
+    let all_pages =
+        i64::try_from(stretches).ok().and_then(|n| Exact::whole(n).times(per_page)?.plus(span.start));
+    let leads = voltages(&waveforms, &report.shown, all_pages.unwrap_or(span.end));
     let mut pages = Vec::new();
     for index in 0..stretches {
         let ahead = i64::try_from(index).ok().and_then(|n| Exact::whole(n).times(per_page));
         let start = ahead.and_then(|ahead| ahead.plus(span.start)).unwrap_or(span.start);
         let stretch = span.stretch(start, per_page, index + 1 == stretches && needed > stretches);
-        for rows in &groups {
+        for rows in groups {
             let stretch = stretch.clone();
             pages.push(page(
                 report,
@@ -83,16 +88,19 @@ fn beats(report: &Report) -> Vec<Drawn> {
     let mut pages = Vec::new();
     for waveform in &report.recording.waveforms {
         let WaveformKind::RepresentativeBeat { class } = waveform.kind else { continue };
+        if pages.len() >= report.paper.pages_at_most {
+            break;
+        }
         let standard = slot::rows(Layout::ThreeByFour, report.paper.order);
         let mut rows: Vec<Row> = standard.into_iter().filter(|row| !row.strip).collect();
         rows.extend(further_of(std::iter::once(waveform), &rows));
-        let leads = voltages(&[waveform], &leads_of(rows.iter()));
+        let end = waveform.start.plus(waveform.seconds()).unwrap_or(waveform.start);
+        let leads = voltages(&[waveform], &leads_of(rows.iter()), end);
         let stretch = format!(
             "Representative beat of class {}, {} s, as the source computed it; each lead from the beat's first sample.",
             u64::from(class) + 1,
             words::number(waveform.seconds()),
         );
-        let end = waveform.start.plus(waveform.seconds()).unwrap_or(waveform.start);
         for rows in slot::groups(&rows, &report.frame) {
             let (start, stretch) = (waveform.start, Some(stretch.clone()));
             pages.push(page(report, &Content { rows, leads: &leads, start, end, stretch, is_beat: true }));
@@ -106,11 +114,8 @@ fn in_words(report: &Report, drawn: &[Drawn]) -> Vec<Passage> {
     let mut drawing = footer::technical(report);
     let of_pages = drawn.iter().flat_map(|drawn| drawn.notices.iter().cloned());
     let of_report = notices::of_report(report.recording, &report.shown, &report.facts.notes);
-    for notice in of_pages.chain(of_report) {
-        if !drawing.contains(&notice) {
-            drawing.push(notice);
-        }
-    }
+    let mut known: BTreeSet<String> = BTreeSet::new();
+    drawing.extend(of_pages.chain(of_report).filter(|notice| known.insert(notice.clone())));
     let cautions = footer::cautions(report);
     let mut words = entries::passages(report.recording, report.assessment, report.facts, drawing, cautions);
     for entry in words.iter_mut().flat_map(|passage| &mut passage.entries) {
@@ -119,8 +124,8 @@ fn in_words(report: &Report, drawn: &[Drawn]) -> Vec<Passage> {
     words
 }
 
-fn voltages(waveforms: &[&Waveform], leads: &[Lead]) -> Vec<(Lead, Option<Voltages>)> {
-    leads.iter().map(|lead| (lead.clone(), Voltages::of(waveforms, lead))).collect()
+fn voltages(waveforms: &[&Waveform], leads: &[Lead], end: Exact) -> Vec<(Lead, Option<Voltages>)> {
+    leads.iter().map(|lead| (lead.clone(), Voltages::of(waveforms, lead, end))).collect()
 }
 
 /// The leads of some rows, each once.
@@ -135,10 +140,6 @@ fn leads_of<'a>(rows: impl Iterator<Item = &'a Row>) -> Vec<Lead> {
 }
 
 /// Leads of the recording that the layout has no place for, each as a strip.
-fn further_rows(recording: &Recording, rows: &[Row]) -> Vec<Row> {
-    further_of(recording.rhythm(), rows)
-}
-
 fn further_of<'a>(waveforms: impl Iterator<Item = &'a Waveform>, rows: &[Row]) -> Vec<Row> {
     let mut further: Vec<Row> = Vec::new();
     for signal in waveforms.flat_map(Waveform::signals).filter(|signal| signal.is_voltage()) {

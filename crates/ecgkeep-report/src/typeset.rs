@@ -20,6 +20,7 @@ impl Style {
     pub const BODY_BOLD: Style = Style { weight: Weight::Bold, ..Style::BODY };
     pub const BODY_QUIET: Style = Style { ink: Ink::Quiet, ..Style::BODY };
     pub const SMALL: Style = Style { size: SMALL_SIZE, ..Style::BODY };
+    pub const SMALL_BOLD: Style = Style { weight: Weight::Bold, ..Style::SMALL };
     pub const SMALL_QUIET: Style = Style { ink: Ink::Quiet, ..Style::SMALL };
 
     /// The width of a cleaned text in this style.

@@ -35,8 +35,8 @@ pub(crate) struct Piece {
 }
 
 impl Voltages {
-    /// The lead's voltages in these waveforms; `None` where they have neither the lead nor what it can be derived from.
-    pub fn of(waveforms: &[&Waveform], lead: &Lead) -> Option<Voltages> {
+    /// The lead's voltages in these waveforms, up to `end` (in seconds from the recording's start); `None` where they have neither the lead nor what it can be derived from.
+    pub fn of(waveforms: &[&Waveform], lead: &Lead, end: Exact) -> Option<Voltages> {
         let mut provenance = Provenance::Recorded;
         let mut pieces = Vec::new();
         for waveform in waveforms {
@@ -44,12 +44,12 @@ impl Voltages {
                 if signal.derived {
                     provenance = Provenance::DerivedBySource;
                 }
-                pieces.push(Piece::new(waveform, signal.microvolts()));
+                pieces.push(Piece::new(waveform, microvolts(signal, samples_before(waveform, end))));
             }
         }
         if pieces.is_empty() && *lead == Lead::NegativeAVR {
             // The same lead with its sign changed, which its name says: no new provenance.
-            let mut voltages = Voltages::of(waveforms, &Lead::AVR)?;
+            let mut voltages = Voltages::of(waveforms, &Lead::AVR, end)?;
             voltages
                 .pieces
                 .iter_mut()
@@ -61,7 +61,8 @@ impl Voltages {
             provenance = Provenance::DerivedHere;
             for waveform in waveforms {
                 let limbs = (waveform.lead(&Lead::I), waveform.lead(&Lead::II));
-                let derived = limbs.0.zip(limbs.1).and_then(|(one, two)| derive(lead, one, two));
+                let count = samples_before(waveform, end);
+                let derived = limbs.0.zip(limbs.1).and_then(|(one, two)| derive(lead, one, two, count));
                 pieces.extend(derived.map(|microvolts| Piece::new(waveform, microvolts)));
             }
         }
@@ -80,19 +81,39 @@ impl Piece {
 
     /// The first sample at or after this moment; the number of samples where there is none.
     pub fn sample_at(&self, seconds: Exact) -> usize {
-        let Some(position) = seconds.minus(self.start).and_then(|since| since.times(self.rate.per_second()))
-        else {
-            return self.microvolts.len();
-        };
-        let up = position.numerator().div_euclid(position.denominator())
-            + i128::from(position.numerator().rem_euclid(position.denominator()) != 0);
-        usize::try_from(up.max(0)).unwrap_or(usize::MAX).min(self.microvolts.len())
+        sample_at(self.start, self.rate, seconds).min(self.microvolts.len())
     }
+}
+
+/// The first sample at or after this moment, were there as many as it takes.
+fn sample_at(start: Exact, rate: Rate, seconds: Exact) -> usize {
+    let Some(position) = seconds.minus(start).and_then(|since| since.times(rate.per_second())) else {
+        return usize::MAX;
+    };
+    let up = position.numerator().div_euclid(position.denominator())
+        + i128::from(position.numerator().rem_euclid(position.denominator()) != 0);
+    usize::try_from(up.max(0)).unwrap_or(usize::MAX)
+}
+
+fn samples_before(waveform: &Waveform, end: Exact) -> usize {
+    sample_at(waveform.start, waveform.rate(), end).min(waveform.length())
+}
+
+/// The first samples of a signal in microvolts, NaN where missing; no more of them than are drawn, because a
+/// recording may be a day long.
+fn microvolts(signal: &Signal, count: usize) -> Vec<f64> {
+    let (step, offset) = (signal.step.nanovolts().to_f64() / 1000.0, signal.offset.to_f64() / 1000.0);
+    let mut values: Vec<f64> =
+        signal.samples[..count].iter().map(|sample| f64::from(*sample) * step + offset).collect();
+    for span in signal.missing.iter().take_while(|span| span.start < count) {
+        values[span.start..span.end.min(count)].fill(f64::NAN);
+    }
+    values
 }
 
 /// III, aVR, aVL or aVF from I and II (Einthoven's law and Goldberger's definitions, exact for every body); `None`
 /// for another lead.
-fn derive(lead: &Lead, one: &Signal, two: &Signal) -> Option<Vec<f64>> {
+fn derive(lead: &Lead, one: &Signal, two: &Signal, count: usize) -> Option<Vec<f64>> {
     let formula: fn(f64, f64) -> f64 = match lead {
         Lead::III => |one, two| two - one,
         Lead::AVR => |one, two| -(one + two) / 2.0,
@@ -100,7 +121,8 @@ fn derive(lead: &Lead, one: &Signal, two: &Signal) -> Option<Vec<f64>> {
         Lead::AVF => |one, two| two - one / 2.0,
         _ => return None,
     };
-    Some(one.microvolts().iter().zip(two.microvolts()).map(|(one, two)| formula(*one, two)).collect())
+    let (one, two) = (microvolts(one, count), microvolts(two, count));
+    Some(one.into_iter().zip(two).map(|(one, two)| formula(one, two)).collect())
 }
 
 /// The lead's median in whole steps where it lies far from 0 V, else nothing. A shift of the whole tracing changes
@@ -125,6 +147,8 @@ mod tests {
 
     use super::*;
 
+    const END: Exact = Exact::whole(10);
+
     fn waveform(leads: &[(Lead, [i32; 3])]) -> Waveform {
         let step = Step::new(Exact::whole(1000)).expect("not zero");
         let signal = |(lead, counts): &(Lead, [i32; 3])| Signal::new(lead.clone(), step, counts.to_vec());
@@ -140,17 +164,17 @@ mod tests {
         for (lead, expected) in
             [(Lead::III, 31.0), (Lead::AVR, 473.5), (Lead::AVL, -260.0), (Lead::AVF, -213.5)]
         {
-            let voltages = Voltages::of(&[&eight], &lead).expect("derived");
+            let voltages = Voltages::of(&[&eight], &lead, END).expect("derived");
             assert_eq!(voltages.provenance, Provenance::DerivedHere);
             assert_eq!(voltages.pieces[0].microvolts[0], expected, "{lead}");
         }
-        assert!(Voltages::of(&[&eight], &Lead::V1).is_none());
+        assert!(Voltages::of(&[&eight], &Lead::V1, END).is_none());
     }
 
     #[test]
     fn minus_avr_is_avr_with_its_sign_changed() {
         let all = waveform(&[(Lead::AVR, [700, 700, 701])]);
-        let voltages = Voltages::of(&[&all], &Lead::NegativeAVR).expect("aVR is there");
+        let voltages = Voltages::of(&[&all], &Lead::NegativeAVR, END).expect("aVR is there");
         assert_eq!(voltages.pieces[0].microvolts, [-700.0, -700.0, -701.0]);
         assert_eq!((voltages.provenance, voltages.moved), (Provenance::Recorded, -700.0));
     }
@@ -158,15 +182,25 @@ mod tests {
     #[test]
     fn a_recorded_lead_is_never_replaced_by_a_derived_one() {
         let all = waveform(&[(Lead::I, [1, 1, 1]), (Lead::II, [2, 2, 2]), (Lead::III, [9, 9, 9])]);
-        let three = Voltages::of(&[&all], &Lead::III).expect("recorded");
+        let three = Voltages::of(&[&all], &Lead::III, END).expect("recorded");
         assert_eq!((three.provenance, three.pieces[0].microvolts[0]), (Provenance::Recorded, 9.0));
     }
 
     #[test]
     fn a_lead_far_from_zero_is_moved_by_whole_tenths_of_a_millivolt() {
-        let moved = |counts| Voltages::of(&[&waveform(&[(Lead::V1, counts)])], &Lead::V1).map(|v| v.moved);
+        let moved =
+            |counts| Voltages::of(&[&waveform(&[(Lead::V1, counts)])], &Lead::V1, END).map(|v| v.moved);
         assert_eq!(moved([500, 500, 9000]), Some(0.0));
         assert_eq!(moved([-1234, -1234, 0]), Some(-1200.0));
+    }
+
+    #[test]
+    fn what_is_not_drawn_is_not_computed() {
+        let all = waveform(&[(Lead::I, [1, 2, 3]), (Lead::II, [4, 5, 6])]);
+        let end = Exact::ratio(1, 250).expect("two samples");
+        for lead in [Lead::I, Lead::AVF] {
+            assert_eq!(Voltages::of(&[&all], &lead, end).expect("there").pieces[0].microvolts.len(), 2);
+        }
     }
 
     #[test]

@@ -566,3 +566,30 @@ fn a_page_refers_to_nothing_outside_and_runs_nothing() {
         !name.starts_with("on") && name != "href" && (!value.contains("url(") || value.starts_with("url(#"))
     }));
 }
+
+#[test]
+fn a_source_that_says_without_end_gets_an_end() {
+    let mut recording = twelve();
+    let text = "a statement that goes on and on ".repeat(200);
+    recording.statements = vec![Statement { text, ..Statement::default() }; 500];
+    let facts = PageFacts { notes: vec!["a note".repeat(30); 20_000], ..PageFacts::default() };
+    let pages = draw_with(&recording, &Assessment::default(), &facts);
+    assert_eq!(pages.len(), 41);
+    assert!(pages[40].says("What follows has no room in this report: see the record."));
+    for page in &pages {
+        assert_no_overlap(page, 297.0, 210.0);
+    }
+}
+
+#[test]
+fn a_signal_too_many_is_named_and_not_drawn() {
+    let signals = (0..60).map(|n| (Lead::Other(format!("X{n}")), vec![n; 50])).collect();
+    let paper = Paper { pages_at_most: 3, ..Paper::default() };
+    let sheet = sheet(&recording("500", signals), &Assessment::default(), &PageFacts::default(), &paper);
+    let all: Vec<Drawing> = (0..sheet.pages.len()).map(|page| Drawing::read(&svg(&sheet, page))).collect();
+    let drawn =
+        (0..60).filter(|n| all.iter().any(|page| !page.runs(&format!("strip-X{n}")).is_empty())).count();
+    // The layout's own page, and two of seven strips each at most.
+    assert!((1..=14).contains(&drawn), "{drawn}");
+    assert!(all.iter().any(|page| page.says("X59 (no place in this report)")));
+}
