@@ -83,6 +83,10 @@ fn a_foreign_bag_is_checked_as_any_bag() {
         assert!(
             faults.iter().all(|fault| fault.member.as_deref() == Some("data/a.txt")) && !faults.is_empty()
         );
+        // With a file beside its directory it is a ZIP that holds a bag, no longer the bag's own.
+        let mut beside = named(&bag);
+        beside.push(("z/other.txt".to_owned(), vec![]));
+        assert_eq!(zip(&beside).bag_faults().is_some(), base.is_empty());
     }
 }
 
