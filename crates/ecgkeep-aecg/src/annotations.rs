@@ -7,21 +7,22 @@
 
 use ecgkeep_format::{Error, Kind, Limits, Result};
 use ecgkeep_recording::{
-    Acquisition, CivilTime, Code, Coded, Device, Mark, Measurement, MeasurementKind, Person, Quantity,
-    Recording, Scope, Statement, Waveform,
+    Acquisition, CivilTime, Code, Coded, Device, Mark, Measurement, MeasurementKind, Quantity, Recording,
+    Scope, Statement, Waveform,
 };
 
+use crate::authors::{self, Author};
 use crate::constants::{
     COMMENT, GLOBAL_ENDING, INTERPRETATION, MDC, MEASUREMENTS, REFERENCE, STATEMENT, SUMMARY,
 };
-use crate::document::Node;
 use crate::emit::Emitter;
 use crate::marks;
+use crate::node::Node;
 use crate::notes::Notes;
 use crate::regions::{self, Bounds, Region};
-use crate::sequences::{self, Head};
-use crate::series::{Piece, extension, text_of, write_extension};
+use crate::series::Piece;
 use crate::time;
+use crate::timeline::{self, Head};
 use crate::values;
 
 /// What the annotation sets of a document hold.
@@ -34,12 +35,6 @@ pub(crate) struct Found {
     /// Who made measurements and marks.
     author: Option<Author>,
     mark_count: usize,
-}
-
-#[derive(Clone, PartialEq, Eq)]
-enum Author {
-    Device(Device),
-    Person(Person),
 }
 
 /// One annotation set while it is read.
@@ -62,13 +57,12 @@ pub(crate) fn read_all(
     notes: &Notes,
 ) -> Result<Found> {
     let mut found = Found { marks: pieces.iter().map(|_| Vec::new()).collect(), ..Found::default() };
-    for (first, piece) in pieces.iter().enumerate() {
-        if pieces[..first].iter().any(|own| own.series.is(piece.series)) {
-            continue;
-        }
-        let same = |at: &usize| pieces[*at].series.is(piece.series);
-        let candidates: Vec<usize> = (first..pieces.len()).filter(same).collect();
-        for subject in piece.series.waiting("subjectOf") {
+    let mut first = 0;
+    // the sets of one series follow each other
+    for own in pieces.chunk_by(|a, b| a.series.is(b.series)) {
+        let candidates: Vec<usize> = (first..first + own.len()).collect();
+        first += own.len();
+        for subject in own[0].series.waiting("subjectOf") {
             let Some(set) = subject.child("annotationSet") else { continue };
             subject.take();
             read_set(set, pieces, &candidates, acquisition, &mut found, notes)?;
@@ -93,13 +87,13 @@ fn read_set(
     notes: &Notes,
 ) -> Result<()> {
     let author_node = set.child("author");
-    let (author, institution) = author_node.map_or((None, None), read_author);
+    let (author, institution) = author_node.map_or((None, None), authors::read);
     let takes = author.is_none() || found.author.is_none() || found.author == author;
     let scene = Scene { pieces, candidates, notes, takes };
     let at = match set.find("activityTime") {
         Some(node) => node
             .find("low")
-            .map_or_else(|| sequences::read_stamp(node, notes), |low| sequences::read_stamp(low, notes))?,
+            .map_or_else(|| timeline::read_stamp(node, notes), |low| timeline::read_stamp(low, notes))?,
         None => None,
     };
     let (counted, stated) = (found.measurements.len() + found.mark_count, found.statements.len());
@@ -154,76 +148,6 @@ fn release(author: Option<Node<'_>>, notes: &Notes) {
         author.release();
         notes.not_taken(author, "a second analysing device: kept as an extra item");
     }
-}
-
-/// Whoever made a set, and the organisation for which.
-fn read_author(author: Node<'_>) -> (Option<Author>, Option<String>) {
-    let Some(entity) = author.child("assignedEntity") else {
-        author.release();
-        return (None, None);
-    };
-    let organisation = entity.child("representedAuthoringOrganization");
-    let institution = organisation.and_then(|organisation| text_of(organisation, "name"));
-    let kind = entity.child("assignedAuthorType");
-    let device = kind.and_then(|kind| kind.child("assignedDevice"));
-    if let Some(node) = device {
-        let maker = node.descend(&["playedManufacturedDevice", "manufacturerOrganization"]);
-        let device = Device {
-            manufacturer: maker.and_then(|maker| text_of(maker, "name")),
-            model: text_of(node, "manufacturerModelName"),
-            serial: extension(node),
-            software: text_of(node, "softwareName"),
-            id: extension(entity),
-        };
-        return (Some(Author::Device(device)), institution);
-    }
-    let name = kind.and_then(|kind| kind.descend(&["assignedPerson", "name"])).map(values::name);
-    let id = entity.child("id").and_then(values::identifier);
-    if name.is_none() && id.is_none() {
-        return (None, institution);
-    }
-    (Some(Author::Person(Person { name: name.unwrap_or_default(), id })), institution)
-}
-
-fn write_analyser(out: &mut Emitter<'_>, acquisition: &Acquisition) {
-    let Device { manufacturer, model, serial, software, id } = &acquisition.analyser;
-    out.optional("author", |out| {
-        out.optional("assignedEntity", |out| {
-            write_extension(out, id.as_deref());
-            let is_device = !acquisition.analyser.is_empty();
-            let with = |out: &mut Emitter<'_>, name, inside: &dyn Fn(&mut Emitter<'_>)| {
-                out.with(name, &[], is_device, inside);
-            };
-            with(out, "assignedAuthorType", &|out| {
-                with(out, "assignedDevice", &|out| {
-                    write_extension(out, serial.as_deref());
-                    out.text("manufacturerModelName", model.as_deref());
-                    out.text("softwareName", software.as_deref());
-                    out.optional("playedManufacturedDevice", |out| {
-                        out.optional("manufacturerOrganization", |out| {
-                            out.text("name", manufacturer.as_deref())
-                        });
-                    });
-                });
-            });
-            out.optional("representedAuthoringOrganization", |out| {
-                out.text("name", acquisition.analysing_institution.as_deref());
-            });
-        });
-    });
-}
-
-fn write_person(out: &mut Emitter<'_>, person: &Person) {
-    out.required("author", |out| {
-        out.required("assignedEntity", |out| {
-            if let Some(id) = &person.id {
-                values::write_identifier(out, id);
-            }
-            out.optional("assignedAuthorType", |out| {
-                out.optional("assignedPerson", |out| values::write_name(out, &person.name));
-            });
-        });
-    });
 }
 
 /// Reads one annotation; `false`, and nothing taken for good, where it says something that the model has no name for.
@@ -405,7 +329,7 @@ pub(crate) fn write_annotation(out: &mut Emitter<'_>, code: &str, inside: impl F
 pub(crate) fn write(out: &mut Emitter<'_>, recording: &Recording) {
     let Recording { acquisition, measurements, statements, .. } = recording;
     write_set(out, |out| {
-        write_analyser(out, acquisition);
+        authors::write_analyser(out, acquisition);
         for measurement in measurements {
             write_measurement(out, measurement);
         }
@@ -417,7 +341,7 @@ pub(crate) fn write(out: &mut Emitter<'_>, recording: &Recording) {
                 out.leaf("activityTime", &[("value", &at)]);
             }
             if let Some(author) = group.first().and_then(|statement| statement.author.as_ref()) {
-                write_person(out, author);
+                authors::write_person(out, author);
             }
             write_annotation(out, INTERPRETATION, |out| {
                 for statement in group {
@@ -427,7 +351,7 @@ pub(crate) fn write(out: &mut Emitter<'_>, recording: &Recording) {
         });
     }
     for person in &acquisition.confirming {
-        write_set(out, |out| write_person(out, person));
+        write_set(out, |out| authors::write_person(out, person));
     }
 }
 

@@ -86,10 +86,15 @@ const SERIES_ORDER: &[&str] = &[
 
 /// Deepest nesting that is read: the tree itself is 20 deep, annotations inside annotations add a few.
 pub(crate) const MOST_DEPTH: usize = 128;
-/// Elements that any document may hold; a longer document may hold one more for each 100 bytes.
-pub(crate) const FEWEST_ELEMENTS: usize = 250_000;
+/// Elements that any document may hold, and half of the attributes.
+pub(crate) const FEWEST_ELEMENTS: usize = 150_000;
+/// A longer document may hold one more element for each of so many bytes: the tree's own elements, with their codes and
+/// code systems, take more. So an element costs at most about twice what the document takes.
+pub(crate) const BYTES_PER_ELEMENT: usize = 64;
 /// Attributes of one element; the tree's own elements have at most eight.
 pub(crate) const MOST_ATTRIBUTES: usize = 64;
+/// Different notes of one reading.
+pub(crate) const MOST_NOTES: usize = 1000;
 /// Bytes of one number among the digits.
 pub(crate) const LONGEST_NUMBER: usize = 64;
 

@@ -9,8 +9,8 @@ use crate::constants::{
     AGE, CPT4, DIASTOLIC, ECG, GENDER, HEIGHT, HISTORY, KIND_RECORDING, KIND_SITE, KIND_TRIAL, LOINC,
     MEDICATION, SYSTOLIC, WEIGHT,
 };
-use crate::document::Node;
 use crate::emit::Emitter;
+use crate::node::Node;
 use crate::notes::Notes;
 use crate::time::{self, Stamp};
 use crate::values;

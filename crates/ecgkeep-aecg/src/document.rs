@@ -3,47 +3,52 @@
 //! Digits never become text: they are read into numbers as the parser meets them.
 
 use std::borrow::Cow;
-use std::cell::{Cell, OnceCell};
+use std::cell::Cell;
 
 use ecgkeep_format::{Error, Kind, Limits, Place, Result};
 use quick_xml::Reader;
 use quick_xml::events::Event;
 
 use crate::attributes::{self, Attribute};
-use crate::constants::{FEWEST_ELEMENTS, MOST_DEPTH, XML};
+use crate::constants::{BYTES_PER_ELEMENT, FEWEST_ELEMENTS, MOST_DEPTH, XML};
 use crate::digits::Digits;
 use crate::encoding::check_chars;
+use crate::node::Node;
+use crate::text::{Text, is_blank};
 
-const NONE: u32 = u32::MAX;
+/// No element: the end of a list, the parent of the root.
+pub(crate) const NONE: u32 = u32::MAX;
 
 /// One document.
 pub(crate) struct Document<'a> {
     pub(crate) file: &'a str,
-    text: &'a str,
-    elements: Vec<Element<'a>>,
-    attributes: Vec<Attribute<'a>>,
-    digits: Vec<Cell<Digits>>,
-    line_ends: OnceCell<Vec<usize>>,
+    pub(crate) text: &'a str,
+    pub(crate) elements: Vec<Element<'a>>,
+    pub(crate) attributes: Vec<Attribute<'a>>,
+    pub(crate) digits: Vec<Cell<Digits>>,
+    /// A byte and its line, to count on from.
+    line_at: Cell<(usize, u64)>,
     /// What the root element's name is bound to.
     pub(crate) namespace: Option<Cow<'a, str>>,
 }
 
-struct Element<'a> {
+/// One element; its relatives are numbers in the document's list, [`NONE`] where there is none.
+pub(crate) struct Element<'a> {
     /// The local name.
-    name: &'a str,
-    text: Cow<'a, str>,
-    start: usize,
-    end: usize,
-    parent: u32,
-    first: u32,
-    next: u32,
-    first_attribute: u32,
-    attributes: u32,
-    digits: u32,
+    pub(crate) name: &'a str,
+    pub(crate) text: Cow<'a, str>,
+    pub(crate) start: usize,
+    pub(crate) end: usize,
+    pub(crate) parent: u32,
+    pub(crate) first: u32,
+    pub(crate) next: u32,
+    pub(crate) first_attribute: u32,
+    pub(crate) attributes: u32,
+    pub(crate) digits: u32,
     /// Whether its namespace is another one than the root's.
-    foreign: bool,
-    taken: Cell<bool>,
-    text_taken: Cell<bool>,
+    pub(crate) foreign: bool,
+    pub(crate) taken: Cell<bool>,
+    pub(crate) text_taken: Cell<bool>,
 }
 
 /// An element that is still open while the document is read.
@@ -66,14 +71,15 @@ impl<'a> Document<'a> {
                 elements: Vec::new(),
                 attributes: Vec::new(),
                 digits: Vec::new(),
-                line_ends: OnceCell::new(),
+                line_at: Cell::new((0, 1)),
                 namespace: None,
             },
             open: Vec::new(),
             bindings: Vec::new(),
             samples_left: usize::try_from(limits.samples).unwrap_or(usize::MAX),
             text_bytes: limits.text_bytes,
-            most_elements: FEWEST_ELEMENTS + text.len() / 100,
+            most_elements: FEWEST_ELEMENTS + text.len() / BYTES_PER_ELEMENT,
+            most_attributes: 2 * FEWEST_ELEMENTS + 2 * text.len() / BYTES_PER_ELEMENT,
         };
         let mut reader = Reader::from_str(text);
         reader.config_mut().check_comments = false;
@@ -107,17 +113,20 @@ impl<'a> Document<'a> {
 
     /// The root element, taken.
     pub(crate) fn root(&self) -> Node<'_> {
-        let root = Node { document: self, index: 0 };
-        root.element().taken.set(true);
-        root
+        Node { document: self, index: 0 }.take()
     }
 
     /// The line of a byte, counted from 1.
     pub(crate) fn line(&self, byte: usize) -> u64 {
-        let ends = self.line_ends.get_or_init(|| {
-            self.text.bytes().enumerate().filter(|(_, byte)| *byte == b'\n').map(|(at, _)| at).collect()
-        });
-        ends.partition_point(|end| *end < byte) as u64 + 1
+        let byte = byte.min(self.text.len());
+        let (from, line) = match self.line_at.get() {
+            known if known.0 <= byte => known,
+            _ => (0, 1),
+        };
+        let passed = self.text.as_bytes()[from..byte].iter().filter(|byte| **byte == b'\n').count();
+        let line = line + passed as u64;
+        self.line_at.set((byte, line));
+        line
     }
 }
 
@@ -128,6 +137,7 @@ struct Builder<'a> {
     samples_left: usize,
     text_bytes: usize,
     most_elements: usize,
+    most_attributes: usize,
 }
 
 impl<'a> Builder<'a> {
@@ -173,6 +183,10 @@ impl<'a> Builder<'a> {
             let kind = error.kind();
             self.error(kind, error.what(), start)
         })?;
+        if self.document.attributes.len() > self.most_attributes {
+            let what = format!("more than {} attributes", self.most_attributes);
+            return Err(self.error(Kind::Limit, what, start));
+        }
         let bindings = self.bindings.len();
         for attribute in &self.document.attributes[first_attribute as usize..] {
             if let Some(prefix) = attribute.declares() {
@@ -296,210 +310,4 @@ impl<'a> Builder<'a> {
 
 fn index(count: usize) -> u32 {
     u32::try_from(count).unwrap_or(NONE)
-}
-
-fn is_blank(c: char) -> bool {
-    matches!(c, ' ' | '\t' | '\n' | '\r')
-}
-
-/// The text of one element as it grows; blanks around it are layout unless a reference or CDATA says otherwise.
-#[derive(Default)]
-struct Text<'a> {
-    text: Cow<'a, str>,
-    /// Bytes from the start that must not be trimmed.
-    kept: usize,
-}
-
-impl<'a> Text<'a> {
-    fn is_empty(&self) -> bool {
-        self.text.is_empty()
-    }
-
-    fn len(&self) -> usize {
-        self.text.len()
-    }
-
-    fn push(&mut self, part: Cow<'a, str>, verbatim: bool) {
-        // XML 1.0, 2.11: a line ends with one line feed
-        let mut part = match part {
-            Cow::Borrowed(text) if !text.contains('\r') || (verbatim && text.len() == 1) => {
-                Cow::Borrowed(text)
-            }
-            Cow::Owned(text) if text == "\r" => Cow::Owned(text),
-            text => Cow::Owned(text.replace("\r\n", "\n").replace('\r', "\n")),
-        };
-        if self.text.is_empty() {
-            if !verbatim {
-                part = match part {
-                    Cow::Borrowed(text) => Cow::Borrowed(text.trim_start_matches(is_blank)),
-                    Cow::Owned(text) => Cow::Owned(text.trim_start_matches(is_blank).to_owned()),
-                };
-            }
-            self.text = part;
-        } else {
-            self.text.to_mut().push_str(&part);
-        }
-        if verbatim {
-            self.kept = self.text.len();
-        }
-    }
-
-    fn finish(self) -> Cow<'a, str> {
-        let kept = self.kept;
-        let end = |text: &str| kept + text[kept..].trim_end_matches(is_blank).len();
-        match self.text {
-            Cow::Borrowed(text) => Cow::Borrowed(&text[..end(text)]),
-            Cow::Owned(mut text) => {
-                text.truncate(end(&text));
-                Cow::Owned(text)
-            }
-        }
-    }
-}
-
-/// An element of a [`Document`].
-#[derive(Clone, Copy)]
-pub(crate) struct Node<'d> {
-    document: &'d Document<'d>,
-    index: u32,
-}
-
-impl<'d> Node<'d> {
-    fn element(self) -> &'d Element<'d> {
-        &self.document.elements[self.index as usize]
-    }
-
-    fn at(self, index: u32) -> Option<Node<'d>> {
-        (index != NONE).then_some(Node { document: self.document, index })
-    }
-
-    /// The local name.
-    pub(crate) fn name(self) -> &'d str {
-        self.element().name
-    }
-
-    /// All child elements, none of them taken by this.
-    pub(crate) fn all(self) -> impl Iterator<Item = Node<'d>> {
-        std::iter::successors(self.at(self.element().first), |node| node.at(node.element().next))
-    }
-
-    /// The child elements of this name that nobody took yet, none of them taken by this.
-    pub(crate) fn waiting(self, name: &'static str) -> impl Iterator<Item = Node<'d>> {
-        self.all().filter(move |node| {
-            let element = node.element();
-            element.name == name && !element.foreign && !element.taken.get()
-        })
-    }
-
-    /// The first child element of this name that nobody took yet, not taken by this.
-    pub(crate) fn find(self, name: &'static str) -> Option<Node<'d>> {
-        self.waiting(name).next()
-    }
-
-    /// The first child element of this name that nobody took yet, taken.
-    pub(crate) fn child(self, name: &'static str) -> Option<Node<'d>> {
-        self.find(name).map(Node::take)
-    }
-
-    /// The child elements of this name, taken.
-    pub(crate) fn children(self, name: &'static str) -> impl Iterator<Item = Node<'d>> {
-        self.waiting(name).map(Node::take)
-    }
-
-    /// The element at the end of a path of child elements, all taken.
-    pub(crate) fn descend(self, path: &[&'static str]) -> Option<Node<'d>> {
-        path.iter().try_fold(self, |node, name| {
-            let found = node.all().find(|child| child.name() == *name && !child.element().foreign)?;
-            Some(found.take())
-        })
-    }
-
-    /// The same element, taken.
-    pub(crate) fn take(self) -> Node<'d> {
-        self.element().taken.set(true);
-        self
-    }
-
-    /// Gives the element with all that is in it back: it becomes an extra.
-    pub(crate) fn release(self) {
-        self.element().taken.set(false);
-    }
-
-    /// Whether both are the same element.
-    pub(crate) fn is(self, other: Node<'_>) -> bool {
-        self.index == other.index
-    }
-
-    /// Whether somebody took it.
-    pub(crate) fn is_taken(self) -> bool {
-        self.element().taken.get()
-    }
-
-    /// The value of an attribute, taken; the prefix of its name does not matter.
-    pub(crate) fn attribute(self, name: &str) -> Option<&'d str> {
-        let attribute = self.attributes().iter().find(|attribute| attribute.local() == name)?;
-        attribute.taken.set(true);
-        Some(&attribute.value)
-    }
-
-    /// The value of an attribute, not taken by this.
-    pub(crate) fn peek(self, name: &str) -> Option<&'d str> {
-        let attribute = self.attributes().iter().find(|attribute| attribute.local() == name)?;
-        Some(&attribute.value)
-    }
-
-    pub(crate) fn attributes(self) -> &'d [Attribute<'d>] {
-        let element = self.element();
-        let first = element.first_attribute as usize;
-        &self.document.attributes[first..first + element.attributes as usize]
-    }
-
-    /// The element's own text without the blanks around it, taken; empty where there is none.
-    pub(crate) fn text(self) -> &'d str {
-        self.element().text_taken.set(true);
-        &self.element().text
-    }
-
-    /// The element's own text where nobody took it.
-    pub(crate) fn text_left(self) -> Option<&'d str> {
-        let element = self.element();
-        (!element.text_taken.get() && !element.text.is_empty()).then_some(&*element.text)
-    }
-
-    /// The numbers of a `digits` element; they can be had once.
-    pub(crate) fn digits(self) -> Option<Digits> {
-        self.document.digits.get(self.element().digits as usize).map(Cell::take)
-    }
-
-    /// The element as it stands in the document.
-    pub(crate) fn source(self) -> &'d str {
-        let element = self.element();
-        &self.document.text[element.start..element.end]
-    }
-
-    pub(crate) fn parent(self) -> Option<Node<'d>> {
-        self.at(self.element().parent)
-    }
-
-    /// The path from the root; the second and further elements of a name carry their number: `/a/b[2]`.
-    pub(crate) fn path(self) -> String {
-        let Some(parent) = self.parent() else { return format!("/{}", self.name()) };
-        let until = parent.all().take_while(|sibling| sibling.index <= self.index);
-        let ordinal = until.filter(|sibling| sibling.name() == self.name()).count();
-        let path = parent.path();
-        match ordinal {
-            0 | 1 => format!("{path}/{}", self.name()),
-            _ => format!("{path}/{}[{ordinal}]", self.name()),
-        }
-    }
-
-    /// Where the element stands.
-    pub(crate) fn place(self) -> Place {
-        Place::file(self.document.file).line(self.document.line(self.element().start)).part(self.path())
-    }
-
-    /// [`Kind::Malformed`] at this element.
-    pub(crate) fn malformed(self, what: impl Into<String>) -> Error {
-        Error::malformed(self.place(), what)
-    }
 }

@@ -11,7 +11,8 @@ use std::collections::HashMap;
 use ecgkeep_format::Limits;
 use ecgkeep_recording::{Extra, ExtraValue};
 
-use crate::document::{Document, Node};
+use crate::document::Document;
+use crate::node::Node;
 
 /// Every item below `root` that no reader took, in the order of the document.
 pub(crate) fn gather(document: &Document<'_>) -> Vec<Extra> {

@@ -12,7 +12,9 @@
 
 mod annotations;
 mod attributes;
+mod authors;
 mod carries;
+mod conditions;
 mod constants;
 mod demographics;
 mod digits;
@@ -20,14 +22,18 @@ mod document;
 mod emit;
 mod encoding;
 mod extras;
+mod leads;
 mod marks;
+mod node;
 mod notes;
 mod probe;
 mod read;
 mod regions;
 mod sequences;
 mod series;
+mod text;
 mod time;
+mod timeline;
 mod values;
 mod write;
 

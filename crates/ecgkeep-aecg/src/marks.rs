@@ -4,10 +4,10 @@ use ecgkeep_recording::{Code, Coded, Mark, MarkKind, Wave, Waveform};
 
 use crate::annotations::{Scene, write_annotation};
 use crate::constants::{BEAT, COMMENT, MDC, PACING_PULSE, QUALITY, REFERENCE, RHYTHM_CHANGE, WAVE, WAVES};
-use crate::document::Node;
 use crate::emit::Emitter;
+use crate::node::Node;
 use crate::regions::{self, Bounds, Point, Region};
-use crate::sequences::Head;
+use crate::timeline::Head;
 use crate::values;
 
 /// Kinds of mark that have a code of their own; codes that begin with it and go on are more exact ones of the kind.

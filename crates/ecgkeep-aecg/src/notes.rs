@@ -5,8 +5,8 @@ use std::collections::HashSet;
 
 use ecgkeep_format::{Note, Weight};
 
-use crate::constants::TREE;
-use crate::document::Node;
+use crate::constants::{MOST_NOTES, TREE};
+use crate::node::Node;
 
 /// The notes of one reading.
 #[derive(Default)]
@@ -27,7 +27,13 @@ impl Notes {
     }
 
     fn push(&self, weight: Weight, node: Node<'_>, text: String) {
-        if self.said.borrow_mut().insert(text.clone()) {
+        let mut said = self.said.borrow_mut();
+        if said.len() > MOST_NOTES {
+            return;
+        }
+        let text =
+            if said.len() == MOST_NOTES { "more departures, which are not listed".to_owned() } else { text };
+        if said.insert(text.clone()) {
             let note = Note::new(weight, node.place(), text);
             self.list.borrow_mut().push(Note { clause: Some(TREE), ..note });
         }

@@ -4,11 +4,12 @@ use ecgkeep_format::{Kind, Limits, Read, Result, Source};
 use ecgkeep_recording::{CivilTime, Exact, Origin, Recording, Waveform, WaveformKind};
 
 use crate::constants::{NAMESPACE, ROOT};
-use crate::document::{Document, Node};
+use crate::document::Document;
+use crate::node::Node;
 use crate::notes::Notes;
-use crate::sequences::Head;
 use crate::series::Piece;
-use crate::{annotations, demographics, encoding, extras, sequences, series, time, values};
+use crate::timeline::Head;
+use crate::{annotations, demographics, encoding, extras, series, time, timeline, values};
 
 /// Reads the one recording of a document.
 /// # Errors
@@ -113,7 +114,7 @@ fn read_effective_time(root: Node<'_>, notes: &Notes) -> Option<CivilTime> {
     values::silence(interval);
     let node = ["low", "center"].iter().find_map(|name| interval.find(name)).unwrap_or(interval);
     interval.child("high");
-    match sequences::read_stamp(node, notes) {
+    match timeline::read_stamp(node, notes) {
         Ok(time) => {
             node.take();
             time

@@ -3,12 +3,13 @@
 use ecgkeep_recording::{CivilTime, Exact, Lead, Waveform};
 
 use crate::constants::{ACT_CODE, REGION, TIME_ABSOLUTE, TIME_RELATIVE};
-use crate::document::Node;
 use crate::emit::Emitter;
+use crate::leads;
+use crate::node::Node;
 use crate::notes::Notes;
-use crate::sequences::{self, Head};
 use crate::series::Piece;
 use crate::time;
+use crate::timeline::{self, Head};
 use crate::values::{self, decimal};
 
 /// A point in time as a boundary states it.
@@ -66,7 +67,7 @@ pub(crate) fn read(annotation: Node<'_>, notes: &Notes) -> Option<Region> {
             }
             values::coded(code);
         } else if boundary.find("value").is_none() {
-            region.leads.push(sequences::read_lead(code, notes)?.0);
+            region.leads.push(leads::read(code, notes)?.0);
         } else {
             return None;
         }
@@ -84,9 +85,9 @@ pub(crate) fn read(annotation: Node<'_>, notes: &Notes) -> Option<Region> {
 
 fn read_point(node: Node<'_>, is_absolute: bool, notes: &Notes) -> Option<Point> {
     if is_absolute {
-        sequences::read_stamp(node, notes).ok()?.map(Point::Absolute)
+        timeline::read_stamp(node, notes).ok()?.map(Point::Absolute)
     } else {
-        sequences::read_seconds(node).ok().map(Point::Relative)
+        timeline::read_seconds(node).ok().map(Point::Relative)
     }
 }
 
@@ -146,7 +147,7 @@ pub(crate) fn write(out: &mut Emitter<'_>, bounds: &Bounds<'_>, axis: Option<(&W
             }
             if let Some(lead) = lead {
                 out.required("component", |out| {
-                    out.required("boundary", |out| sequences::write_lead(out, lead, None, false));
+                    out.required("boundary", |out| leads::write(out, lead, None, false));
                 });
             }
         });

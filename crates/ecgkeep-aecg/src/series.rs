@@ -6,20 +6,16 @@
 //! recording: they are written into every series, and a later series that states others keeps them as extras.
 
 use ecgkeep_format::{Limits, Result};
-use ecgkeep_recording::{
-    Acquisition, CivilTime, Code, Coded, Device, Exact, Filters, Person, Quantity, Rate, Waveform,
-    WaveformKind,
-};
+use ecgkeep_recording::{Acquisition, CivilTime, Code, Coded, Device, Person, Waveform, WaveformKind};
 
-use crate::constants::{
-    ACT_CODE, CUTOFF_FREQUENCY, FILTER_DESCRIPTION, HIGH_PASS, LEAD_SYSTEM, LOW_PASS, MDC, NOTCH,
-    NOTCH_FREQUENCY, REPRESENTATIVE_BEAT, RHYTHM, SAMPLE_RATE,
-};
-use crate::document::Node;
+use crate::conditions;
+use crate::constants::{ACT_CODE, REPRESENTATIVE_BEAT, RHYTHM};
 use crate::emit::Emitter;
+use crate::node::Node;
 use crate::notes::Notes;
-use crate::sequences::{self, Extent, Head, Set};
+use crate::sequences::{self, Set};
 use crate::time;
+use crate::timeline::{self, Extent, Head};
 use crate::values;
 
 /// One sequence set with what its series says of it.
@@ -39,11 +35,11 @@ pub(crate) fn read_all<'d>(
     limits: &Limits,
     notes: &Notes,
 ) -> Result<Vec<Piece<'d>>> {
-    let mut pieces = Vec::new();
+    let (mut pieces, mut beats) = (Vec::new(), 0);
     for component in root.waiting("component") {
         let Some(series) = component.child("series") else { continue };
         component.take();
-        read_one(series, &Extent::default(), acquisition, &mut pieces, limits, notes)?;
+        read_one(series, &Extent::default(), acquisition, (&mut pieces, &mut beats), limits, notes)?;
     }
     Ok(pieces)
 }
@@ -52,23 +48,24 @@ fn read_one<'d>(
     series: Node<'d>,
     parent: &Extent,
     acquisition: &mut Acquisition,
-    pieces: &mut Vec<Piece<'d>>,
+    (pieces, beats): (&mut Vec<Piece<'d>>, &mut u32),
     limits: &Limits,
     notes: &Notes,
 ) -> Result<()> {
     let Some(code) = series.child("code") else {
         return Err(series.malformed("a series without a code: RHYTHM or REPRESENTATIVE_BEAT is expected"));
     };
-    let kind = read_kind(code, pieces, notes);
+    let kind = read_kind(code, *beats, notes);
     let extent = read_extent(series, parent, notes)?;
     read_recorder(series, acquisition, notes);
     read_operators(series, acquisition, notes);
-    let rate_stated = read_conditions(series, acquisition, notes);
+    let rate_stated = conditions::read(series, acquisition, notes);
     for component in series.waiting("component") {
         let Some(set_node) = component.child("sequenceSet") else { continue };
         match sequences::read(set_node, &extent, rate_stated, limits, notes)? {
             Some(set) => {
                 component.take();
+                *beats += u32::from(matches!(kind, WaveformKind::RepresentativeBeat { .. }));
                 pieces.push(Piece { series, kind: kind.clone(), extent, set });
             }
             None => notes.departure(set_node, "a sequence set without a lead: kept as an extra item"),
@@ -77,7 +74,7 @@ fn read_one<'d>(
     for derivation in series.waiting("derivation") {
         let Some(derived) = derivation.child("derivedSeries") else { continue };
         derivation.take();
-        read_one(derived, &extent, acquisition, pieces, limits, notes)?;
+        read_one(derived, &extent, acquisition, (pieces, beats), limits, notes)?;
     }
     Ok(())
 }
@@ -103,7 +100,7 @@ pub(crate) fn write(
                     out.required("seriesPerformer", |out| values::write_person(out, operator));
                 });
             }
-            write_conditions(out, acquisition, waveform.rate());
+            conditions::write(out, acquisition, waveform.rate());
             out.required("component", |out| sequences::write(out, waveform, head));
             inside(out);
         });
@@ -123,7 +120,7 @@ pub(crate) fn write_derived(
         out.with("derivedSeries", &[("classCode", "OBSSER"), ("moodCode", "EVN")], true, |out| {
             write_kind(out, &waveform.kind, place);
             write_extent(out, extent);
-            write_rate(out, waveform.rate());
+            conditions::write_rate(out, waveform.rate());
             out.required("component", |out| sequences::write(out, waveform, head));
             inside(out);
         });
@@ -131,18 +128,16 @@ pub(crate) fn write_derived(
 }
 
 /// A representative beat is of the class that its code's original text says, else of the class of its position.
-fn read_kind(code: Node<'_>, pieces: &[Piece<'_>], notes: &Notes) -> WaveformKind {
+fn read_kind(code: Node<'_>, position: u32, notes: &Notes) -> WaveformKind {
     const CLASS: &str = "beat class ";
     let name = code.peek("code").unwrap_or_default();
-    let is_beat = |piece: &&Piece<'_>| matches!(piece.kind, WaveformKind::RepresentativeBeat { .. });
     if name.eq_ignore_ascii_case(RHYTHM) {
         values::coded(code);
         WaveformKind::Rhythm
     } else if name.eq_ignore_ascii_case(REPRESENTATIVE_BEAT) {
         let text = values::coded(code).text.unwrap_or_default();
         let stated = text.strip_prefix(CLASS).and_then(|number| number.parse().ok());
-        let position = pieces.iter().filter(is_beat).count();
-        let class = stated.or_else(|| u32::try_from(position).ok()).unwrap_or(u32::MAX);
+        let class = stated.unwrap_or(position);
         WaveformKind::RepresentativeBeat { class }
     } else if let (true, Some(name)) = (name.is_empty(), code.attribute("displayName")) {
         code.attribute("nullFlavor");
@@ -176,15 +171,15 @@ fn read_extent(series: Node<'_>, parent: &Extent, notes: &Notes) -> Result<Exten
     let mut extent = Extent::default();
     for (name, slot) in [("low", &mut extent.low), ("high", &mut extent.high)] {
         if let Some(node) = interval.child(name) {
-            *slot = sequences::read_stamp(node, notes)?;
+            *slot = timeline::read_stamp(node, notes)?;
         }
     }
     if extent.low.is_none() {
         if let Some(center) = interval.child("center") {
-            extent.low = sequences::read_stamp(center, notes)?;
+            extent.low = timeline::read_stamp(center, notes)?;
         } else if interval.peek("value").is_some() {
             notes.departure(interval, "an effectiveTime with a value of its own instead of low and high");
-            extent.low = sequences::read_stamp(interval, notes)?;
+            extent.low = timeline::read_stamp(interval, notes)?;
         }
     }
     Ok(extent)
@@ -214,7 +209,13 @@ pub(crate) fn extent_of(waveform: &Waveform, head: &Head, start: &CivilTime) -> 
 }
 
 /// Takes what a series says where nothing was said before or the same was; else gives it back and says so.
-fn settle<T: PartialEq + Default>(known: &mut T, found: T, nodes: &[Node<'_>], what: &str, notes: &Notes) {
+pub(crate) fn settle<T: PartialEq + Default>(
+    known: &mut T,
+    found: T,
+    nodes: &[Node<'_>],
+    what: &str,
+    notes: &Notes,
+) {
     if found == T::default() || found == *known {
         return;
     }
@@ -291,177 +292,4 @@ fn read_operators(series: Node<'_>, acquisition: &mut Acquisition, notes: &Notes
         nodes.push(performer);
     }
     settle(&mut acquisition.operators, operators, &nodes, "operator", notes);
-}
-
-/// Reads the control variables of a series; gives the sampling rate that one of them may state.
-fn read_conditions(series: Node<'_>, acquisition: &mut Acquisition, notes: &Notes) -> Option<Exact> {
-    let (mut filters, mut placement, mut rate) = (Filters::default(), None, None);
-    let (mut filter_nodes, mut placement_nodes) = (Vec::new(), Vec::new());
-    for outer in series.waiting("controlVariable") {
-        let inner = outer.find("controlVariable").unwrap_or(outer);
-        let Some(code) = inner.find("code") else { continue };
-        let name = code.peek("code").unwrap_or_default().to_ascii_uppercase();
-        let is_taken = match name.as_str() {
-            HIGH_PASS | LOW_PASS | NOTCH => {
-                let nested = if name == NOTCH { NOTCH_FREQUENCY } else { CUTOFF_FREQUENCY };
-                match read_filter(inner, nested, notes) {
-                    None => false,
-                    Some(hertz) if name == NOTCH => {
-                        filters.notch_hz.push(hertz);
-                        true
-                    }
-                    Some(hertz) => {
-                        let slot = if name == HIGH_PASS {
-                            &mut filters.high_pass_hz
-                        } else {
-                            &mut filters.low_pass_hz
-                        };
-                        let is_first = slot.is_none();
-                        slot.get_or_insert(hertz);
-                        is_first
-                    }
-                }
-            }
-            FILTER_DESCRIPTION => match text_of(inner, "value") {
-                Some(text) => {
-                    filters.described.push(text);
-                    true
-                }
-                None => false,
-            },
-            SAMPLE_RATE => {
-                rate = inner.child("value").and_then(read_rate);
-                rate.is_some()
-            }
-            _ if name.starts_with(LEAD_SYSTEM) && placement.is_none() => {
-                placement = Some(values::coded(code));
-                placement_nodes.push(outer);
-                true
-            }
-            _ => false,
-        };
-        if is_taken {
-            outer.take();
-            inner.take();
-            values::coded(code.take());
-            if name != SAMPLE_RATE && !name.starts_with(LEAD_SYSTEM) {
-                filter_nodes.push(outer);
-            }
-        }
-    }
-    settle(&mut acquisition.filters, filters, &filter_nodes, "set of filters", notes);
-    settle(&mut acquisition.placement, placement, &placement_nodes, "electrode placement", notes);
-    rate
-}
-
-fn write_conditions(out: &mut Emitter<'_>, acquisition: &Acquisition, rate: Rate) {
-    let Filters { high_pass_hz, low_pass_hz, notch_hz, described } = &acquisition.filters;
-    let corners = [(LOW_PASS, CUTOFF_FREQUENCY, low_pass_hz), (HIGH_PASS, CUTOFF_FREQUENCY, high_pass_hz)];
-    let corners = corners.iter().filter_map(|(filter, nested, hertz)| Some((*filter, *nested, (**hertz)?)));
-    let notches = notch_hz.iter().map(|hertz| (NOTCH, NOTCH_FREQUENCY, *hertz));
-    for (filter, nested, hertz) in corners.chain(notches) {
-        write_variable(out, filter, |out| {
-            out.required("component", |out| {
-                out.required("controlVariable", |out| {
-                    values::write_code(out, MDC, nested);
-                    values::write_quantity(out, "value", true, &Quantity::new(hertz, "Hz"));
-                });
-            });
-        });
-    }
-    for text in described {
-        write_variable(out, FILTER_DESCRIPTION, |out| {
-            out.with("value", &[("xsi:type", "ST")], true, |out| out.content(text));
-        });
-    }
-    if let Some(placement) = acquisition.placement.as_ref().filter(|placement| is_lead_system(placement)) {
-        out.required("controlVariable", |out| {
-            out.required("controlVariable", |out| values::write_coded(out, "code", None, placement));
-        });
-    }
-    write_rate(out, rate);
-}
-
-/// A rate in hertz (PQ), or as samples in seconds (RTO_PQ_PQ).
-fn read_rate(value: Node<'_>) -> Option<Exact> {
-    if let Some(hertz) = values::quantity(value) {
-        return (hertz.unit == "Hz").then_some(hertz.value);
-    }
-    let part = |name, unit| {
-        let part = values::quantity(value.child(name)?)?;
-        (part.unit == unit).then_some(part.value)
-    };
-    part("numerator", "1")?.over(part("denominator", "s")?)
-}
-
-/// Writes the rate itself where the increment can only be rounded.
-fn write_rate(out: &mut Emitter<'_>, rate: Rate) {
-    if rate.interval().to_short_decimal().is_some() {
-        return;
-    }
-    let hertz = rate.per_second();
-    write_variable(out, SAMPLE_RATE, |out| {
-        if hertz.to_short_decimal().is_some() {
-            return values::write_quantity(out, "value", true, &Quantity::new(hertz, "Hz"));
-        }
-        let part = |value: i128, unit: &str| Quantity::new(Exact::ratio(value, 1).unwrap_or_default(), unit);
-        out.with("value", &[("xsi:type", "RTO_PQ_PQ")], true, |out| {
-            values::write_quantity(out, "numerator", false, &part(hertz.numerator(), "1"));
-            values::write_quantity(out, "denominator", false, &part(hertz.denominator(), "s"));
-        });
-    });
-}
-
-/// Whether a rate can be written: its interval or itself as a decimal, or both parts of it as whole numbers.
-pub(crate) fn has_rate(rate: Rate) -> bool {
-    let hertz = rate.per_second();
-    let whole = |value: i128| Exact::ratio(value, 1).is_ok_and(|value| value.to_short_decimal().is_some());
-    let is_ratio = whole(hertz.numerator()) && whole(hertz.denominator());
-    rate.interval().to_short_decimal().is_some() || hertz.to_short_decimal().is_some() || is_ratio
-}
-
-fn write_variable(out: &mut Emitter<'_>, code: &str, inside: impl FnOnce(&mut Emitter<'_>)) {
-    out.required("controlVariable", |out| {
-        out.required("controlVariable", |out| {
-            values::write_code(out, MDC, code);
-            inside(out);
-        });
-    });
-}
-
-/// Whether the first code of a placement is a lead system of 11073: the only one that has a place.
-fn is_lead_system(placement: &Coded) -> bool {
-    placement.codes.first().is_some_and(|code| code.value.to_ascii_uppercase().starts_with(LEAD_SYSTEM))
-}
-
-/// The frequency of a filter in hertz: nested in it, or its own value. `None` for what is no frequency.
-fn read_filter(filter: Node<'_>, nested: &str, notes: &Notes) -> Option<Exact> {
-    let inner = filter.waiting("component").find_map(|component| {
-        let variable = component.find("controlVariable")?;
-        let code = variable.find("code")?;
-        let is_ours = code.peek("code")?.eq_ignore_ascii_case(nested);
-        is_ours.then_some((component, variable, code))
-    });
-    let value = match inner {
-        Some((_, variable, _)) => variable.find("value")?,
-        None => filter.find("value")?,
-    };
-    let hertz = values::quantity(value).filter(|quantity| quantity.unit == "Hz");
-    let Some(hertz) = hertz else {
-        let text = value.peek("value").unwrap_or_default();
-        let what = format!("a filter whose frequency is {text:?}, not a number of Hz: kept as an extra item");
-        notes.departure(filter, what);
-        return None;
-    };
-    value.attribute("type");
-    value.take();
-    match inner {
-        Some((component, variable, code)) => {
-            component.take();
-            variable.take();
-            values::coded(code.take());
-        }
-        None => notes.departure(filter, "a filter whose frequency is not nested in it"),
-    }
-    Some(hertz.value)
 }

@@ -4,8 +4,8 @@
 use ecgkeep_recording::{Code, Coded, Exact, Identifier, MOST_DIGITS, Person, PersonName, Quantity};
 
 use crate::constants::SYSTEM_NAMES;
-use crate::document::Node;
 use crate::emit::Emitter;
+use crate::node::Node;
 
 /// The decimal text of a value, rounded to 18 significant digits where it is no shorter decimal.
 pub(crate) fn decimal(value: Exact) -> String {

@@ -5,9 +5,10 @@ use ecgkeep_recording::{CivilTime, Exact, Recording, Sex, Signal, SignalUnit, Wa
 
 use crate::constants::{ROOT, VOLTAGES};
 use crate::emit::{Emitter, is_storable};
-use crate::sequences::{self, Head};
+use crate::sequences;
 use crate::series::{self, extent_of};
-use crate::{annotations, demographics, time};
+use crate::timeline::Head;
+use crate::{annotations, conditions, demographics, time};
 
 /// Writes one recording.
 /// # Errors
@@ -39,7 +40,7 @@ fn check(recording: &Recording) -> Result<()> {
         if waveform.length() == 0 {
             return refused(format!("{kind}: a waveform without samples has no digits to write"));
         }
-        if !series::has_rate(waveform.rate()) {
+        if !conditions::has_rate(waveform.rate()) {
             return refused(format!("{kind}: a rate of {} Hz has more than 18 digits", waveform.rate()));
         }
         if !is_storable(&kind) {
