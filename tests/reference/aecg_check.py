@@ -1,10 +1,9 @@
 """Checks what ecgkeep writes as aECG with lxml and numpy only, and reads back what the independent writer wrote.
 
-    python tests/reference/aecg_check.py PROGRAM [RECORDS]
+    python tests/reference/aecg_check.py PROGRAM [RECORDS...]
 
 PROGRAM is the built `ecgkeep`. Every good document of fixtures/aecg is converted to aECG again, and every WFDB record
-below RECORDS (a folder; headers of format 16 with one gain a lead are read here, with numpy) is converted to aECG. Of
-each document written here:
+below RECORDS (folders; headers of format 16 are read here, with numpy) is converted to aECG. Of each document written here:
 
   * origin + scale x digits, computed as exact fractions, equals the source's values;
   * the time sequence gives the source's rate;
@@ -149,19 +148,20 @@ def check_records(program, records, folder, failures):
 
 
 def main():
-    if len(sys.argv) not in (2, 3):
+    if len(sys.argv) < 2:
         sys.exit(__doc__)
     program = shutil.which(sys.argv[1]) or sys.argv[1]
     failures = []
     with tempfile.TemporaryDirectory() as folder:
         count = check_fixtures(program, Path(folder), failures)
     print(f"{count} documents of the independent writer written again")
-    if len(sys.argv) == 3 and Path(sys.argv[2]).is_dir():
+    for records in map(Path, sys.argv[2:] or [ROOT / "examples" / "larkmoor"]):
+        if not records.is_dir():
+            print(f"skipped: WFDB records to aECG: {records.name} is not here")
+            continue
         with tempfile.TemporaryDirectory() as folder:
-            count = check_records(program, Path(sys.argv[2]), Path(folder), failures)
-        print(f"{count} WFDB records written as aECG")
-    else:
-        print("skipped: WFDB records to aECG: no folder of records is given")
+            count = check_records(program, records, Path(folder), failures)
+        print(f"{count} WFDB records of {records.name} written as aECG")
     for failure in failures:
         print(f"FAIL {failure}")
     print(f"{len(failures)} failures")
