@@ -437,6 +437,11 @@ def high_compression():
     case("departs", "complexes-cut", data, "fewer complexes than counted: the residual cannot be restored", found[1:],
          [damage("section 4", "3 QRS complexes are counted, 1 are there"), damage("section 6", "incomplete")])
     bodies, found = subtracted(complexes)
+    bodies[4] = bodies[4][:2] + b"\0\0" + bodies[4][4:]
+    data, _ = record(bodies)
+    case("departs", "reference-beat-nowhere", data, "without the fiducial the beat cannot be placed", found[1:],
+         [damage("section 6", "does not say where the reference beat lies")])
+    bodies, found = subtracted(complexes)
     data, starts = record(bodies)
     at = starts[3] + 17
     case("departs", "subtraction-flag-lost", resealed(patched(data, at, bytes([data[at] & 0xFE]))),
@@ -485,6 +490,12 @@ def bimodal():
     data, _ = record(bodies)
     case("departs", "bimodal-areas-not-in-order", data, "protected areas not in order", found,
          [departure("section 6", "not in order"), rule])
+    bodies, found = parts(8000, protected)
+    bodies[4] = beats(32, 6, complexes, [protected[0], (0, 0)])
+    data, _ = record(bodies)
+    gone = waveform([(name, ([0] * 60, [[0, 60]])) for name in base])
+    case("departs", "bimodal-area-lost", data, "more values are stored than the areas leave room for", [gone, found[1]],
+         [rule] + [damage("section 6", f"lead {name}: it holds more samples") for name in base])
     # nothing protected: the whole lead is decimated
     bodies, found = subtracted([], None, huffman, original={"I": [20000] * 60, "II": [-35000] * 60})
     bodies[6] = signals(coded([[40] * 15, [-70] * 15], 1, huffman), 500, 8000, 1, 1)

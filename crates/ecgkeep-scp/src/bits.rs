@@ -45,6 +45,11 @@ impl<'a> BitReader<'a> {
         self.window
     }
 
+    /// Bits that may still be taken.
+    pub(crate) fn left(&self) -> u64 {
+        self.left
+    }
+
     /// Passes over `count` bits, at most those shown; `None` where fewer are left.
     #[inline]
     pub(crate) fn take(&mut self, count: u32) -> Option<()> {

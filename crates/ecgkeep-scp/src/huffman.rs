@@ -52,6 +52,15 @@ pub(crate) struct Decoded {
     pub(crate) values: Vec<i32>,
     /// Why there are fewer than asked for, as a lower-case fragment.
     pub(crate) stop: Option<&'static str>,
+    /// Bits behind the last value, where all are there.
+    pub(crate) bits_left: u64,
+}
+
+impl Decoded {
+    /// Values as far as they go.
+    pub(crate) fn stopped(values: Vec<i32>, stop: &'static str) -> Decoded {
+        Decoded { values, stop: Some(stop), bits_left: 0 }
+    }
 }
 
 static DEFAULT: LazyLock<Tables> = LazyLock::new(|| {
@@ -86,10 +95,10 @@ impl Tables {
         while values.len() < count {
             bits.refill();
             let Some(code) = table.find(bits.peek()) else {
-                return Decoded { values, stop: Some("no code of the table begins with these bits") };
+                return Decoded::stopped(values, "no code of the table begins with these bits");
             };
             if bits.take(u32::from(code.prefix_bits)).is_none() {
-                return Decoded { values, stop: Some("the data ends before the last sample") };
+                return Decoded::stopped(values, "the data ends before the last sample");
             }
             let mut value = i32::from(code.base);
             if code.is_switch {
@@ -97,10 +106,7 @@ impl Tables {
                 {
                     Some(next) if code.base > 0 => table = next,
                     _ => {
-                        return Decoded {
-                            values,
-                            stop: Some("a code switches to a table that is not there"),
-                        };
+                        return Decoded::stopped(values, "a code switches to a table that is not there");
                     }
                 }
                 continue;
@@ -113,16 +119,16 @@ impl Tables {
                 // the top bit is the sign
                 let extra = (bits.peek().cast_signed() >> (64 - extra_bits)) + i64::from(value);
                 if bits.take(extra_bits).is_none() {
-                    return Decoded { values, stop: Some("the data ends before the last sample") };
+                    return Decoded::stopped(values, "the data ends before the last sample");
                 }
                 match i32::try_from(extra) {
                     Ok(extra) => value = extra,
-                    Err(_) => return Decoded { values, stop: Some("a value has more than 32 bits") },
+                    Err(_) => return Decoded::stopped(values, "a value has more than 32 bits"),
                 }
             }
             values.push(value);
         }
-        Decoded { values, stop: None }
+        Decoded { values, stop: None, bits_left: bits.left() }
     }
 }
 

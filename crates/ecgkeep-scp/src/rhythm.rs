@@ -6,7 +6,7 @@ use ecgkeep_recording::{Code, Exact, Mark, MarkKind, Rate, Signal, SignalUnit, S
 use crate::beats::{Beats, read_beats};
 use crate::constants::{DECIMATION, MOST_DECIMATION, system};
 use crate::expansion::{ReferenceBeat, add_beats, expand, in_order, overlaps_too_much, stored, stretches};
-use crate::huffman::{Tables, read_tables};
+use crate::huffman::{Decoded, Tables, read_tables};
 use crate::leads::{LeadRow, Leads, read_leads};
 use crate::reading::{Reading, Section};
 use crate::record::Record;
@@ -144,7 +144,14 @@ impl<'a> Context<'a> {
         }
         let mut decoded = Vec::with_capacity(counts.len());
         for (index, row) in self.leads.rows.iter().enumerate() {
-            let lead = signals.decode(index, self.tables.as_ref(), counts[index]);
+            let mut lead = signals.decode(index, self.tables.as_ref(), counts[index]);
+            // one byte may fill the lead to an even length
+            if signals.is_bimodal && lead.bits_left >= 16 {
+                lead = Decoded::stopped(
+                    Vec::new(),
+                    "it holds more samples than the protected areas leave room for",
+                );
+            }
             let samples = if timing.factor == 1 { lead.values } else { expand(&parts(row), &lead.values) };
             if let Some(stop) = lead.stop {
                 let missing = row.samples() - samples.len();
@@ -171,6 +178,9 @@ impl<'a> Context<'a> {
             (Some(beats), _) if !beats.is_complete => {
                 Err("section 4 is incomplete, and a residual without its reference beat is no ECG")
             }
+            (Some(beats), _) if beats.fiducial == 0 => Err(
+                "section 4 does not say where the reference beat lies, and a residual without it is no ECG",
+            ),
             (Some(_), Some(beat)) if beat.step_nv == 0 || signals.step_nv == 0 => {
                 Err("the scale is not known, and the reference beat cannot be added without it")
             }
@@ -255,10 +265,15 @@ impl<'a> Context<'a> {
                 samples.clear();
                 continue;
             }
+            let before = samples.len();
             let mut wide: Vec<i64> = samples.iter().map(|value| i64::from(*value) * scale).collect();
             add_beats(&mut wide, row, &beats.complexes, &reference);
             samples.clear();
             samples.extend(wide.into_iter().map_while(|value| i32::try_from(value).ok()));
+            if samples.len() < before {
+                let text = format!("lead {}: a sample has more than 32 bits; the rest is missing", row.lead);
+                reading.note(Weight::Damage, 6, self.section.start, text);
+            }
         }
         shared
     }

@@ -110,7 +110,7 @@ impl<'a> Signals<'a> {
             Some(tables) => tables.decode(bytes, count),
             // codes without their tables would pass for samples; one byte may fill to an even length
             None if stated != count * 2 && stated != count * 2 + 1 => {
-                Decoded { values: Vec::new(), stop: Some("its bytes do not fit its number of plain samples") }
+                Decoded::stopped(Vec::new(), "its bytes do not fit its number of plain samples")
             }
             None => raw(bytes, count),
         };
@@ -126,7 +126,7 @@ fn raw(bytes: &[u8], count: usize) -> Decoded {
     let pairs = bytes.chunks_exact(2).take(count);
     let values: Vec<i32> = pairs.map(|pair| i16::from_le_bytes([pair[0], pair[1]]).into()).collect();
     let stop = (values.len() < count).then_some("the data ends before the last sample");
-    Decoded { values, stop }
+    Decoded { values, stop, bits_left: 0 }
 }
 
 /// Turns differences into samples in place; the number of good ones where a sample exceeds 32 bits.

@@ -119,5 +119,6 @@ fn large_counts_in_small_files_take_little_time() {
         let _ = read(&changed);
     }
     let seconds = start.elapsed().as_secs();
-    assert!(seconds < 60, "{seconds} s for {} records", bytes.len());
+    // a fraction of a second on an idle machine
+    assert!(seconds < 300, "{seconds} s for {} records", bytes.len());
 }
