@@ -297,6 +297,13 @@ def cases():
         subject=["patient LM-2071", "sex not known"],
         more=["extra /AnnotatedECG/componentOf/timepointEvent/componentOf/subjectAssignment/subject/trialSubject/"
               "subjectDemographicPerson/name/@nullFlavor: MSK"]))
+    flavoured = PERSON.replace('value="19610430"', 'nullFlavor="MSK"').replace('code="F" codeSystem="2.16.840.1.113883.5.1"', 'nullFlavor="ASKU"')
+    inner = "/AnnotatedECG/componentOf/timepointEvent/componentOf/subjectAssignment/subject/trialSubject/subjectDemographicPerson"
+    good["flavors-of-silence"] = (document(early, person=flavoured), expected(
+        subject=SUBJECT_LINES[:2],
+        more=[f"extra {inner}/administrativeGenderCode/@nullFlavor: ASKU", f"extra {inner}/birthTime/@nullFlavor: MSK"]))
+    departs["birth-no-date"] = (document(early, person=PERSON.replace("19610430", "spring")), expected(
+        subject=SUBJECT_LINES[:3], more=[f'extra {inner}/birthTime: <birthTime value="spring"/>']))
     for name, text, sex in [("number", "1", "1"), ("word", "Male", "male")]:
         departs[f"gender-{name}"] = (document(early, person=PERSON.replace('code="F"', f'code="{text}"')),
                                      expected(subject=[*SUBJECT_LINES[:2], f"sex {sex}", SUBJECT_LINES[3]]))

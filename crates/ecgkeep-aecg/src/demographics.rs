@@ -144,14 +144,18 @@ fn write_subject(out: &mut Emitter<'_>, subject: &Subject) {
         }
         out.optional("subjectDemographicPerson", |out| {
             values::write_name(out, &subject.name);
-            if let Some(sex) = &subject.sex {
-                write_sex(out, sex);
+            // where nothing is stated, an extra may say why
+            match &subject.sex {
+                Some(sex) => write_sex(out, sex),
+                None => out.optional("administrativeGenderCode", |_| ()),
             }
-            if let Some(date) = subject.birth_date {
-                out.leaf("birthTime", &[("value", &date.to_string().replace('-', ""))]);
+            match subject.birth_date {
+                Some(date) => out.leaf("birthTime", &[("value", &date.to_string().replace('-', ""))]),
+                None => out.optional("birthTime", |_| ()),
             }
-            if let Some(race) = &subject.race {
-                values::write_coded(out, "raceCode", None, race);
+            match &subject.race {
+                Some(race) => values::write_coded(out, "raceCode", None, race),
+                None => out.optional("raceCode", |_| ()),
             }
         });
     });
@@ -222,6 +226,7 @@ fn read_birth(node: Node<'_>, notes: &Notes) -> Option<PartialDate> {
             return None;
         }
         None => {
+            node.release();
             notes.departure(node, format!("the birth date {text:?} is no date: kept as an extra item"));
             return None;
         }

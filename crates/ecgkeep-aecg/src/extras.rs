@@ -126,7 +126,8 @@ impl<'a> Item<'a> {
                 None => ("", name),
             };
             let plain = local.strip_prefix("xml:").filter(|_| namespace.is_empty()).unwrap_or(local);
-            return is_name(plain).then_some((path, Item::Attribute(namespace, local, text)));
+            return (is_name(plain) && plain != "xmlns")
+                .then_some((path, Item::Attribute(namespace, local, text)));
         }
         let (path, step) = extra.address.rsplit_once('/')?;
         if step == "text()" {
