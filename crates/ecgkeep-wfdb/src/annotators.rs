@@ -8,7 +8,7 @@ use ecgkeep_recording::{Extra, ExtraValue, Lead, Mark, Waveform};
 use crate::annotations::{Annotation, Annotations};
 use crate::as_text::AsText as _;
 use crate::constants::{
-    ANNOTATORS, ID, MOST_AUX, MOST_INTERVAL, MOST_SKIPS, NOT_ANNOTATORS, NOTE, OWN, OWN_LEADS,
+    ANNOTATORS, ID, MOST_AUX, MOST_INTERVAL, MOST_SKIPS, MOST_UNKNOWN, NOT_ANNOTATORS, NOTE, OWN, OWN_LEADS,
 };
 use crate::header::Header;
 use crate::keys::MarkLines;
@@ -23,24 +23,21 @@ const CLAUSE: &str = "annot(5)";
 pub(crate) fn read(
     file: &str,
     header: &Header,
-    files: &mut Files,
+    files: &Files,
     setting: &Setting,
     told: &mut crate::comments::Told,
     waveforms: &mut [Waveform],
     notes: &mut Vec<Note>,
 ) -> Result<()> {
     let stem = file.strip_suffix(".hea").unwrap_or(file);
-    let mut spelled: BTreeMap<(String, usize), MarkLines> = BTreeMap::new();
-    for lines in std::mem::take(&mut told.marks) {
-        match place_in_file(&lines.of) {
-            Some((annotator, number, _)) if lines.kind.is_some() => {
-                spelled.insert((annotator.to_owned(), number), lines);
-            }
-            _ => notes.push(left_out(file, &lines)),
-        }
-    }
+    let mut spelled = Spelled::new(file, std::mem::take(&mut told.marks), notes);
+    let names = files.names().unwrap_or_else(|error| {
+        let text = format!("annotation files were not looked for: {error}");
+        notes.push(note(Weight::NotTaken, Place::file(file), &text));
+        Vec::new()
+    });
     let mut taken = 0;
-    for name in files.names()? {
+    for name in names {
         let Some(annotator) = name.strip_prefix(stem).and_then(|rest| rest.strip_prefix('.')) else {
             continue;
         };
@@ -57,23 +54,59 @@ pub(crate) fn read(
         }
         keep_head(annotator, &annotations, &mut told.extras);
         let is_own = told.own_annotations && matches!(annotator, OWN | OWN_LEADS);
-        let marks = Marked { annotator, is_own, annotations: &annotations }.to_marks(setting);
-        for (number, (annotation, (mut wave, mut mark))) in (1..).zip(annotations.all.iter().zip(marks)) {
-            let lines =
-                if spelled.is_empty() { None } else { spelled.remove(&(annotator.to_owned(), number)) };
-            if let Some(lines) = lines {
-                if place_in_file(&lines.of).is_some_and(|(_, _, time)| time == annotation.time) {
-                    spell_out(lines, &mut wave, &mut mark);
-                } else {
-                    notes.push(left_out(file, &lines));
-                }
-            }
+        let mut marks = Marked { annotator, is_own, annotations: &annotations }.to_marks(setting);
+        spelled.correct(annotator, &annotations, &mut marks, notes);
+        for (wave, mark) in marks {
             let wave = if wave < waveforms.len() { wave } else { 0 };
             waveforms[wave].marks.push(mark);
         }
     }
-    notes.extend(spelled.values().map(|lines| left_out(file, lines)));
+    spelled.lines.values().for_each(|lines| notes.push(left_out(file, lines)));
     Ok(())
+}
+
+/// Marks that lines of the header spell out, by annotator and number.
+struct Spelled<'a> {
+    file: &'a str,
+    lines: BTreeMap<(String, usize), MarkLines>,
+}
+
+impl<'a> Spelled<'a> {
+    fn new(file: &'a str, marks: Vec<MarkLines>, notes: &mut Vec<Note>) -> Spelled<'a> {
+        let mut spelled = Spelled { file, lines: BTreeMap::new() };
+        for lines in marks {
+            match place_in_file(&lines.of) {
+                Some((annotator, number, _)) if lines.kind.is_some() => {
+                    spelled.lines.insert((annotator.to_owned(), number), lines);
+                }
+                _ => notes.push(left_out(file, &lines)),
+            }
+        }
+        spelled
+    }
+
+    /// Puts what the lines say in the place of what the annotations of a file say.
+    fn correct(
+        &mut self,
+        annotator: &str,
+        annotations: &Annotations,
+        marks: &mut [(usize, Mark)],
+        notes: &mut Vec<Note>,
+    ) {
+        let numbers: Vec<usize> =
+            self.lines.keys().filter(|(of, _)| of == annotator).map(|key| key.1).collect();
+        for number in numbers {
+            let Some(lines) = self.lines.remove(&(annotator.to_owned(), number)) else { continue };
+            let index = number.wrapping_sub(1);
+            let is_there = annotations.all.get(index).is_some_and(|annotation| {
+                place_in_file(&lines.of).is_some_and(|(_, _, time)| time == annotation.time)
+            });
+            match marks.get_mut(index).filter(|_| is_there) {
+                Some((wave, mark)) => spell_out(lines, wave, mark),
+                None => notes.push(left_out(self.file, &lines)),
+            }
+        }
+    }
 }
 
 /// `marks 3 at 1234`: the annotator, the number of the annotation, its tick.
@@ -116,7 +149,7 @@ fn may_be_annotator(annotator: &str) -> bool {
 fn read_one(
     name: &str,
     annotator: &str,
-    files: &mut Files,
+    files: &Files,
     setting: &Setting,
     limit: usize,
     notes: &mut Vec<Note>,
@@ -124,7 +157,8 @@ fn read_one(
     let is_known = ANNOTATORS.contains(&annotator)
         || matches!(annotator, OWN | OWN_LEADS)
         || lead_named(annotator, setting).is_some();
-    let bytes = match files.bytes(name) {
+    let most = if is_known { files.limits.file_bytes } else { MOST_UNKNOWN };
+    let bytes = match files.bytes_up_to(name, most) {
         Ok(bytes) => bytes,
         Err(error) if is_known => return Err(error),
         Err(_) => return Ok(None),

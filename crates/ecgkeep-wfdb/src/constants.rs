@@ -254,6 +254,9 @@ pub(crate) const ANNOTATORS: &[&str] = &[
     "sta", "stb", "stc", "stf", "apn",
 ];
 
+/// A file of another name is not looked into where it is longer: two million annotations; ours.
+pub(crate) const MOST_UNKNOWN: u64 = 8 << 20;
+
 /// Endings that are never an annotation file: the record's own, and those of everyday files.
 pub(crate) const NOT_ANNOTATORS: &[&str] = &[
     "hea", "dat", "mat", "xws", "edf", "bdf", "scp", "dcm", "h5", "hdf5", "xml", "json", "jsonl", "txt",

@@ -34,7 +34,7 @@ pub(crate) fn read(source: &dyn Source, limits: &Limits) -> Result<Read> {
         let signals = signals(file, &header, stored, &told.leads, &mut notes)?;
         waveforms(file, header.record.rate, signals, &told.waves, &mut notes)?
     };
-    annotators::read(file, &header, &mut files, &setting, &mut told, &mut waveforms, &mut notes)?;
+    annotators::read(file, &header, &files, &setting, &mut told, &mut waveforms, &mut notes)?;
     told.acquisition.start = start(file, &header.record, &told, &mut notes);
     let recording = Recording {
         subject: told.subject,

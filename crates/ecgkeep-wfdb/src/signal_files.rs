@@ -41,6 +41,11 @@ impl<'a> Files<'a> {
         Ok(bytes)
     }
 
+    /// The bytes of a file that is wanted once, where it is not longer than this.
+    pub(crate) fn bytes_up_to(&self, name: &str, most: u64) -> Result<Arc<[u8]>> {
+        self.source.bytes(name, most.min(self.limits.file_bytes))
+    }
+
     /// Every signal's samples, in the order of the header, aligned; and the number of frames.
     /// # Errors
     /// [`Kind::Malformed`], [`Kind::Truncated`], [`Kind::Unsupported`], [`Kind::Limit`], [`Kind::Io`].
