@@ -80,35 +80,41 @@ fn a_wfdb_copy_is_made_of_what_is_not_wfdb() {
     assert_eq!(names("json"), ["data/wfdb/record.dat", "data/wfdb/record.hea"]);
 }
 
-/// Every byte of the bundle with its lowest bit flipped: found as an alteration (exit 6) or as unreadable structure
-/// (exit 3), and where it is in the content of a member, that member is named.
+/// Every byte of the bundle with its lowest bit flipped: found as an alteration (exit 6), the member named, or as
+/// unreadable structure (exit 3). A few bits of a deflate stream mean nothing (RFC 1951 leaves codes that a block
+/// never uses, and the bits after its end): there every member must still be what it was, byte for byte.
 #[test]
-fn every_changed_byte_is_found() {
+fn every_changed_byte_is_found_or_changes_nothing() {
     let bytes = sealed(&opened(&ecgkeep_demo::small(), "wfdb")).bytes;
-    let (mut altered, mut structure) = (0, 0);
+    let whole = Bundle::open("b.zip", bytes.clone().into()).expect("it opens");
+    let (mut altered, mut structure, mut idle) = (0, 0, 0);
     for index in 0..bytes.len() {
         let mut changed = bytes.clone();
         changed[index] ^= 1;
-        match Bundle::open("b.zip", Arc::from(changed)) {
+        let bundle = match Bundle::open("b.zip", Arc::from(changed)) {
+            Ok(bundle) => bundle,
             Err(error) => {
-                assert!(
-                    matches!(error.kind(), Kind::Malformed | Kind::Truncated | Kind::Limit),
-                    "{index}: {error}"
-                );
+                let kinds = [Kind::Malformed, Kind::Truncated, Kind::Limit];
+                assert!(kinds.contains(&error.kind()), "byte {index}: {error}");
                 structure += 1;
+                continue;
             }
-            Ok(bundle) => {
-                let faults = bundle.verify();
-                assert!(
-                    faults.iter().any(|fault| fault.member.is_some()),
-                    "byte {index} was changed unnoticed"
-                );
-                altered += 1;
+        };
+        let faults = bundle.verify();
+        if faults.is_empty() {
+            assert!(bundle.members().eq(whole.members()), "byte {index} was changed unnoticed");
+            for member in whole.members() {
+                let (was, is) = (whole.member(member), bundle.member(member));
+                assert_eq!(is.expect("it is valid"), was.expect("it is valid"), "byte {index} of {member}");
             }
+            idle += 1;
+        } else {
+            assert!(faults.iter().any(|fault| fault.member.is_some()), "byte {index}: no member is named");
+            altered += 1;
         }
     }
     assert!(altered > 0 && structure > 0);
-    assert_eq!(altered + structure, bytes.len());
+    assert!(idle * 1000 < bytes.len(), "{idle} of {} bytes mean nothing", bytes.len());
 }
 
 #[test]

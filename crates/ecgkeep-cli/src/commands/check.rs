@@ -57,7 +57,6 @@ pub fn gravest_first(assessment: &Assessment) -> Vec<&Finding> {
 
 /// One finding on one line: verdict, text, measured value and threshold, code.
 pub fn finding_line(finding: &Finding) -> String {
-    let lead = finding.lead.as_ref().map_or_else(String::new, |lead| format!(" lead {lead}:"));
     let measured = finding.measured.as_ref().map_or_else(String::new, |value| format!(" [measured {value}"));
     let threshold = match (&finding.measured, &finding.threshold) {
         (Some(_), Some(value)) => format!(", threshold {value}]"),
@@ -65,5 +64,5 @@ pub fn finding_line(finding: &Finding) -> String {
         (None, Some(value)) => format!(" [threshold {value}]"),
         (None, None) => String::new(),
     };
-    format!("{}{lead} {}{measured}{threshold} ({})", finding.verdict, finding.text, finding.code)
+    format!("{} {}{measured}{threshold} ({})", finding.verdict, finding.text, finding.code)
 }
