@@ -316,7 +316,10 @@ mod tests {
     /// The rules that find a fault of these recordings; none of them may speak where the fault is another.
     const FOUND_BY: &[(&str, &[&str])] = &[
         ("lm02_flat_lead", &["lead-flat"]),
-        ("lm06_exchanged_arms", &["polarity-i", "polarity-avr"]),
+        ("lm03_mains_hum", &["mains-hum"]),
+        ("lm04_wander", &["baseline-wander"]),
+        ("lm05_muscle_noise", &["muscle-noise"]),
+        ("lm06_exchanged_arms", &["cable-limb"]),
         ("lm07_one_identifier", &["identity-two-identifiers"]),
         ("lm08_no_operator", &["identity-operator"]),
         ("lm09_short", &["duration"]),
