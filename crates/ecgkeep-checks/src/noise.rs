@@ -18,8 +18,8 @@ pub(crate) struct Noise {
     pub hum_uv: Option<[f64; 2]>,
     /// From lowest to highest of the slow baseline, in microvolts.
     pub wander_uv: f64,
-    /// The largest distance from the median, in microvolts.
-    pub farthest_uv: f64,
+    /// From lowest to highest, in microvolts.
+    pub range_uv: f64,
 }
 
 impl Noise {
@@ -49,7 +49,7 @@ impl Noise {
             }
             muscle_by_second(&rest, samples(1.0, rate_hz))
         };
-        Noise { muscle_uv, hum_uv, wander_uv: wander(&smooth, rate_hz), farthest_uv: farthest(microvolts) }
+        Noise { muscle_uv, hum_uv, wander_uv: wander(&smooth, rate_hz), range_uv: range(&held) }
     }
 
     /// The noise of the middle second; NaN where none can be told.
@@ -66,24 +66,33 @@ fn muscle_by_second(rest: &[f64], second: usize) -> Vec<f64> {
 
 /// The range of the moving average below about 0.5 Hz; the ends, where it has half its samples, are left out.
 fn wander(smooth: &[f64], rate_hz: f64) -> f64 {
-    let width = samples(WANDER_SECONDS, rate_hz);
-    let slow = moving_average(&moving_average(smooth, width), width);
-    let Some(inner) = slow.get(width / 2..slow.len().saturating_sub(width / 2)) else { return f64::NAN };
-    let low = inner.iter().copied().fold(f64::INFINITY, f64::min);
-    let high = inner.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-    high - low
+    // What is below 0.5 Hz needs few samples.
+    let every = samples(MUSCLE_HIGH_PASS_SECONDS, rate_hz);
+    let thinned: Vec<f64> = smooth.iter().step_by(every).copied().collect();
+    let width = samples(WANDER_SECONDS, rate_hz / count(every));
+    let slow = moving_average(&moving_average(&thinned, width), width);
+    slow.get(width / 2..slow.len().saturating_sub(width / 2)).map_or(f64::NAN, range)
 }
 
-fn farthest(microvolts: &[f64]) -> f64 {
-    let middle = median(&mut microvolts.to_vec());
-    microvolts.iter().map(|value| (value - middle).abs()).fold(0.0, f64::max)
+/// From lowest to highest.
+fn range(values: &[f64]) -> f64 {
+    let (low, high) = values
+        .iter()
+        .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), value| (low.min(*value), high.max(*value)));
+    high - low
 }
 
 /// Cosines and sines over one block, at the mains frequencies and beside them.
 struct Waves {
-    /// For each mains frequency: itself, then the neighbours.
-    tables: [[Vec<(f64, f64)>; 3]; 2],
+    /// At 45, 50, 55, 60 and 65 Hz: each mains frequency between its two neighbours.
+    tables: [Table; 5],
     block: usize,
+}
+
+/// Cosines and sines of one frequency.
+struct Table {
+    cosines: Vec<f64>,
+    sines: Vec<f64>,
 }
 
 impl Waves {
@@ -103,38 +112,43 @@ impl Waves {
             return None;
         }
         let table = |hertz: f64| {
-            let angle = |index: usize| TAU * hertz * count(index) / rate_hz;
-            (0..block).map(|index| (angle(index).cos(), angle(index).sin())).collect()
+            let angles = (0..block).map(|index| TAU * hertz * count(index) / rate_hz);
+            Table { cosines: angles.clone().map(f64::cos).collect(), sines: angles.map(f64::sin).collect() }
         };
-        let tables = MAINS_HZ
-            .map(|hertz| [table(hertz), table(hertz - HUM_NEIGHBOUR_HZ), table(hertz + HUM_NEIGHBOUR_HZ)]);
+        let [low, high] = MAINS_HZ;
+        let between = f64::midpoint(low, high);
+        let tables = [low - HUM_NEIGHBOUR_HZ, low, between, high, high + HUM_NEIGHBOUR_HZ].map(table);
         Some(Waves { tables, block })
     }
 
     /// The peak amplitude at each mains frequency: the median over the blocks, less what stands beside it.
     fn hum(&self, values: &[f64]) -> [f64; 2] {
-        let power = |table: &[(f64, f64)]| {
-            let of_block = |block: &[f64]| {
-                let mean = block.iter().sum::<f64>() / count(block.len());
-                let (cosine, sine) = fit(block, table, mean);
-                cosine * cosine + sine * sine
-            };
-            median(&mut values.chunks_exact(self.block).map(of_block).collect())
-        };
-        self.tables.each_ref().map(|[own, below, above]| {
-            let beside = f64::midpoint(power(below), power(above));
-            (power(own) - beside).max(0.0).sqrt()
-        })
+        let mut powers: [Vec<f64>; 5] = Default::default();
+        let mut level = Vec::with_capacity(self.block);
+        for block in values.chunks_exact(self.block) {
+            let mean = block.iter().sum::<f64>() / count(block.len());
+            level.clear();
+            level.extend(block.iter().map(|value| value - mean));
+            for (powers, table) in powers.iter_mut().zip(&self.tables) {
+                let (cosine, sine) = fit(&level, table);
+                powers.push(cosine * cosine + sine * sine);
+            }
+        }
+        let [below, low, between, high, above] = powers.each_mut().map(median);
+        let excess = |own: f64, a: f64, b: f64| (own - f64::midpoint(a, b)).max(0.0).sqrt();
+        [excess(low, below, between), excess(high, between, above)]
     }
 
     /// Takes hum that is there out of each block.
     fn remove(&self, values: &mut [f64], hum: [f64; 2]) {
-        for ([own, ..], _) in self.tables.iter().zip(hum).filter(|(_, size)| *size >= HUM_UV_REMOVED) {
+        let own = [&self.tables[1], &self.tables[3]];
+        for (table, _) in own.into_iter().zip(hum).filter(|(_, size)| *size >= HUM_UV_REMOVED) {
             for block in values.chunks_exact_mut(self.block) {
-                let (cosine, sine) = fit(block, own, 0.0);
+                let (cosine, sine) = fit(block, table);
                 // A block with a gap has no fit, and keeps its hum.
                 if cosine.is_finite() && sine.is_finite() {
-                    block.iter_mut().zip(own).for_each(|(x, (c, s))| *x -= cosine * c + sine * s);
+                    let waves = table.cosines.iter().zip(&table.sines);
+                    block.iter_mut().zip(waves).for_each(|(x, (c, s))| *x -= cosine * c + sine * s);
                 }
             }
         }
@@ -142,12 +156,22 @@ impl Waves {
 }
 
 /// How much of a cosine and a sine of whole periods is in a block.
-fn fit(block: &[f64], table: &[(f64, f64)], mean: f64) -> (f64, f64) {
-    let products = block.iter().zip(table);
-    let (cosine, sine) = products
-        .fold((0.0, 0.0), |(c, s), (x, (cosine, sine))| (c + (x - mean) * cosine, s + (x - mean) * sine));
+fn fit(block: &[f64], table: &Table) -> (f64, f64) {
     let scale = 2.0 / count(block.len());
-    (scale * cosine, scale * sine)
+    (scale * product(block, &table.cosines), scale * product(block, &table.sines))
+}
+
+/// The sum of the products, in four parts so that the processor can take them side by side.
+fn product(a: &[f64], b: &[f64]) -> f64 {
+    let mut sums = [0.0; 4];
+    let (a_parts, b_parts) = (a.chunks_exact(4), b.chunks_exact(4));
+    let rest: f64 = a_parts.remainder().iter().zip(b_parts.remainder()).map(|(x, y)| x * y).sum();
+    for (x, y) in a_parts.zip(b_parts) {
+        for lane in 0..4 {
+            sums[lane] += x[lane] * y[lane];
+        }
+    }
+    sums.iter().sum::<f64>() + rest
 }
 
 /// A block longer than this belongs to no sampling rate of an electrocardiograph (project choice).

@@ -20,32 +20,40 @@ pub(crate) fn median(values: &mut Vec<f64>) -> f64 {
 /// at the ends of the series. `values` holds no NaN.
 pub(crate) fn moving_average(values: &[f64], width: usize) -> Vec<f64> {
     let (n, half) = (values.len(), width.max(1) / 2);
-    let end_weight = if width.is_multiple_of(2) { 0.5 } else { 1.0 };
-    // The sum of the inner samples, those that are closer than `half`.
-    let mut inner: f64 = values.iter().take(half).sum();
-    let inner_count = |index: usize| (index + half).min(n).saturating_sub((index + 1).saturating_sub(half));
-    let mut averages = Vec::with_capacity(n);
-    for index in 0..n {
-        if half == 0 {
-            averages.push(values[index]);
-            continue;
-        }
-        let (mut sum, mut weight) = (inner, count(inner_count(index)));
-        if let Some(left) = index.checked_sub(half) {
-            sum += end_weight * values[left];
-            weight += end_weight;
-        }
-        if let Some(right) = values.get(index + half) {
-            sum += end_weight * right;
-            weight += end_weight;
-        }
-        averages.push(sum / weight);
-        // Move the inner samples on: index + half comes in, index + 1 - half goes out.
-        inner += values.get(index + half).copied().unwrap_or(0.0);
-        if let Some(out) = (index + 1).checked_sub(half) {
-            inner -= values[out];
-        }
+    if half == 0 {
+        return values.to_vec();
     }
+    let end_weight = if width.is_multiple_of(2) { 0.5 } else { 1.0 };
+    // sums[i] is the sum of the first i values
+    let mut sums = Vec::with_capacity(n + 1);
+    sums.push(0.0);
+    sums.extend(values.iter().scan(0.0, |sum, value| {
+        *sum += value;
+        Some(*sum)
+    }));
+    // The samples closer than `half` at full weight, the two at `half` at the weight of the ends.
+    let at = |index: usize| {
+        let (from, to) = ((index + 1).saturating_sub(half), (index + half).min(n));
+        let (mut sum, mut weight) = (sums[to] - sums[from], count(to - from));
+        for end in [index.checked_sub(half), Some(index + half)].into_iter().flatten() {
+            if let Some(value) = values.get(end) {
+                sum += end_weight * value;
+                weight += end_weight;
+            }
+        }
+        sum / weight
+    };
+    if n <= 2 * half {
+        return (0..n).map(at).collect();
+    }
+    let mut averages: Vec<f64> = Vec::with_capacity(n);
+    averages.extend((0..half).map(at));
+    // The same where both ends are inside, written so that it needs no decisions.
+    let share = 1.0 / (count(2 * half - 1) + 2.0 * end_weight);
+    let inner = sums[2 * half..].iter().zip(&sums[1..]).map(|(to, from)| to - from);
+    let ends = values.iter().zip(&values[2 * half..]).map(|(left, right)| end_weight * (left + right));
+    averages.extend(ends.zip(inner).map(|(ends, inner)| (ends + inner) * share));
+    averages.extend((n - half..n).map(at));
     averages
 }
 

@@ -78,6 +78,7 @@ fn ludb_marks(record: &Record) -> Result<Vec<usize>, Failure> {
     Ok(groups.filter(|group| 2 * group.len() >= LEADS.len()).map(|group| group[group.len() / 2]).collect())
 }
 
+#[expect(clippy::cast_possible_truncation, reason = "a few samples")]
 fn window(record: &Record) -> usize {
     let rate = record.recording.waveforms[0].rate().per_second().to_f64();
     (WINDOW_MS as f64 * rate / 1000.0).round() as usize

@@ -63,6 +63,7 @@ fn has_electrode_problem(record: &Record) -> bool {
     record.quality.iter().any(|(column, _)| *column == "electrodes_problems")
 }
 
+#[expect(clippy::cast_possible_truncation, reason = "ten seconds are few samples")]
 fn base(record: &Record) -> Result<Base, Failure> {
     let waveform = &record.recording.waveforms[0];
     let signal = |lead: &Lead| waveform.lead(lead).ok_or_else(|| format!("{}: no lead {lead}", record.name));
@@ -83,6 +84,7 @@ fn base(record: &Record) -> Result<Base, Failure> {
 }
 
 /// The twelve leads as an electrocardiograph would store them, in steps of a microvolt.
+#[expect(clippy::cast_possible_truncation, reason = "an ECG is a few thousand microvolts")]
 fn recording(rate: Rate, eight: &Eight) -> Result<Recording, Failure> {
     let step = Step::new(Exact::whole(1000)).ok_or("a step of zero")?;
     let (one, two) = (&eight[0], &eight[1]);
@@ -255,8 +257,11 @@ const LIMB: [&str; 4] = ["RA/LA", "RA/LL", "RA on LA, LA on LL, LL on RA", "RA o
 const NOTE_ONLY: &str = "V5/V6";
 const CHEST: [&str; 6] = ["V1/V2", "V1/V3", "V2/V3", "V3/V4", "V4/V5", "V5/V6"];
 
-/// The rows of the transformation table: I, II and the shift of the chest leads as sums of I and II.
-const ROWS: [(&str, [f64; 2], [f64; 2], [f64; 2]); 10] = [
+/// Cables, then I, II and the shift of the chest leads as sums of the true I and II.
+type Row = (&'static str, [f64; 2], [f64; 2], [f64; 2]);
+
+/// The rows of the transformation table.
+const ROWS: [Row; 10] = [
     ("RA/LA", [-1.0, 0.0], [-1.0, 1.0], [0.0, 0.0]),
     ("RA/LL", [1.0, -1.0], [0.0, -1.0], [0.0, 0.0]),
     ("RA on LA, LA on LL, LL on RA", [-1.0, 1.0], [-1.0, 0.0], [0.0, 0.0]),

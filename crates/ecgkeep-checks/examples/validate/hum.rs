@@ -38,6 +38,7 @@ pub fn table(sets: &Sets) -> Result<(), Failure> {
 }
 
 /// The hum at the mains frequency nearest to `hertz`, lead by lead, each lead judged alone.
+#[expect(clippy::cast_possible_truncation, reason = "hum is a few hundred counts")]
 fn estimates_of(record: &Record, hertz: f64, size_uv: f64) -> Result<Vec<f64>, Failure> {
     let off = RULES.iter().map(|rule| rule.code.to_owned()).filter(|code| code != "mains-hum").collect();
     let policy = Policy { hum_uv_note: 0.0, hum_uv_warn: 0.0, off, ..Policy::default() };

@@ -30,12 +30,9 @@ fn main() -> ExitCode {
 
 fn tables(folder: &std::path::Path) -> Result<(), Box<dyn std::error::Error>> {
     let sets = sets::Sets::read(folder)?;
-    println!("{} + {} recordings\n", sets.ptbxl.len(), sets.ludb.len());
     findings::tables(&sets)?;
     beats::table(&sets)?;
     exchanges::tables(&sets)?;
-    if std::env::args().len() < 3 {
-        hum::table(&sets)?;
-    }
+    hum::table(&sets)?;
     Ok(())
 }

@@ -2,6 +2,9 @@
 
 use super::Levels;
 use crate::evidence::Evidence;
+use crate::noise::Noise;
+use crate::statistics::median;
+use crate::strip::Tracing;
 use crate::{Finding, Rule};
 
 pub(crate) const RULE: Rule = Rule {
@@ -16,14 +19,22 @@ pub(crate) const RULE: Rule = Rule {
 };
 
 fn judge(rule: &Rule, evidence: &Evidence) -> Vec<Finding> {
-    let values: Vec<_> = evidence
-        .leads()
-        .map(|(_, tracing, noise)| (tracing.signal.lead.clone(), noise.farthest_uv))
-        .collect();
+    let limit = evidence.policy.farthest_uv_at_most;
+    let farthest = |(_, tracing, noise): (_, &Tracing, &Noise)| {
+        // What spans less cannot lie so far from its median.
+        let value = if noise.range_uv < limit { 0.0 } else { farthest(&tracing.microvolts) };
+        (tracing.signal.lead.clone(), value)
+    };
+    let values: Vec<_> = evidence.leads().map(farthest).collect();
     if values.is_empty() {
         return vec![super::not_assessed(rule, evidence, "the range of the voltages")];
     }
-    let limit = evidence.policy.farthest_uv_at_most;
     let words = |leads: &str, worst: f64| format!("samples up to {worst:.0} uV from the median in {leads}");
     Levels { values, note_uv: limit, warn_uv: limit }.findings(rule, words)
+}
+
+/// The largest distance from the median.
+fn farthest(microvolts: &[f64]) -> f64 {
+    let middle = median(&mut microvolts.to_vec());
+    microvolts.iter().map(|value| (value - middle).abs()).fold(0.0, f64::max)
 }

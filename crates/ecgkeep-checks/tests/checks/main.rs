@@ -5,6 +5,7 @@ mod demo;
 mod identity;
 mod odd_input;
 mod polarity;
+mod recordings;
 mod relations;
 mod rules;
 mod signal;
