@@ -106,6 +106,7 @@ fn order(acquisition: &Acquisition) -> Option<Entry> {
 fn circumstances(acquisition: &Acquisition) -> Vec<Entry> {
     let list = |all: &[Coded]| all.iter().map(words::coded).collect::<Vec<_>>().join("; ");
     let one = |coded: &Option<Coded>| coded.as_ref().map(words::coded).unwrap_or_default();
+    let remarks: Vec<String> = acquisition.remarks.iter().map(|text| words::one_line(text)).collect();
     let identifiers: Vec<String> = acquisition.identifiers.iter().map(words::identifier).collect();
     [
         ("Electrodes", one(&acquisition.placement)),
@@ -116,7 +117,7 @@ fn circumstances(acquisition: &Acquisition) -> Vec<Entry> {
         ("Referred by", people(&acquisition.referring)),
         ("Analysed by", words::device(&acquisition.analyser)),
         ("Recording", identifiers.join("; ")),
-        ("Remarks", acquisition.remarks.join("; ")),
+        ("Remarks", remarks.join("; ")),
     ]
     .into_iter()
     .filter(|(_, text)| !text.is_empty())
@@ -215,8 +216,7 @@ pub(crate) fn measurements(recording: &Recording) -> impl Iterator<Item = &Measu
 /// The statements, each with its status.
 pub(crate) fn statements(recording: &Recording) -> Vec<Entry> {
     let one = |statement: &ecgkeep_recording::Statement| {
-        let text = statement.text.lines().map(str::trim).collect::<Vec<_>>().join(" / ");
-        entry("", format!("{text} ({})", words::status(statement)))
+        entry("", format!("{} ({})", words::one_line(&statement.text), words::status(statement)))
     };
     recording.statements.iter().map(one).collect()
 }

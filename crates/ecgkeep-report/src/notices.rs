@@ -113,7 +113,7 @@ pub(crate) fn of_report(recording: &Recording, shown: &[Lead], notes: &[String])
     if !undrawn.is_empty() {
         all.push(format!("In the record, not drawn: {}.", undrawn.join(", ")));
     }
-    all.extend(notes.iter().map(|note| format!("On reading: {note}")));
+    all.extend(notes.iter().map(|note| format!("On reading: {}", words::one_line(note))));
     all
 }
 

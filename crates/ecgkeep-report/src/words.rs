@@ -100,7 +100,12 @@ pub(crate) fn coded(coded: &Coded) -> String {
         (Some(meaning), None) => format!("{meaning} [{}]", code.value),
         _ => format!("[{}]", code.value),
     });
-    coded.text.iter().cloned().chain(codes).collect::<Vec<_>>().join(" ")
+    coded.text.iter().map(|text| one_line(text)).chain(codes).collect::<Vec<_>>().join(" ")
+}
+
+/// A text of several lines on one.
+pub(crate) fn one_line(text: &str) -> String {
+    text.lines().map(str::trim).filter(|line| !line.is_empty()).collect::<Vec<_>>().join(" / ")
 }
 
 /// A device on one line.
@@ -119,7 +124,7 @@ pub(crate) fn filters(filters: &Filters) -> String {
     parts.extend(filters.high_pass_hz.map(|hertz| format!("high-pass {} Hz", number(hertz))));
     parts.extend(filters.low_pass_hz.map(|hertz| format!("low-pass {} Hz", number(hertz))));
     parts.extend(filters.notch_hz.iter().map(|hertz| format!("notch {} Hz", number(*hertz))));
-    parts.extend(filters.described.iter().cloned());
+    parts.extend(filters.described.iter().map(|text| one_line(text)));
     if parts.is_empty() { NOT_STATED.to_owned() } else { parts.join(", ") }
 }
 
