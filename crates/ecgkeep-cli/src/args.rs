@@ -71,7 +71,7 @@ pub struct Beside {
     /// folder that holds STEM.filing.toml for the inputs that need one; - is standard input.
     #[arg(long, value_name = "FILE|FOLDER|-")]
     pub filing: Option<PathBuf>,
-    /// A policy (TOML) in place of the shipped "resting-adult".
+    /// A policy (TOML) in place of the shipped "resting-adult" (`ecgkeep explain --shipped-policy` prints that).
     #[arg(long, value_name = "FILE")]
     pub policy: Option<PathBuf>,
     /// The time to take for now, ISO 8601 (2026-03-02T09:30+01:00), so that a run can be repeated exactly.
@@ -177,7 +177,7 @@ pub struct Report {
     #[arg(long, value_name = "DIR")]
     pub into: Option<PathBuf>,
     /// What to write into the folder.
-    #[arg(long, value_enum, default_value_t = Form::Svg, requires = "into")]
+    #[arg(long, value_enum, default_value_t = Form::Svg, conflicts_with = "out")]
     pub form: Form,
     #[command(flatten)]
     pub paper: PaperArgs,
@@ -345,4 +345,7 @@ pub struct Explain {
     /// A policy (TOML) whose thresholds are shown in place of those of the shipped "resting-adult".
     #[arg(long, value_name = "FILE")]
     pub policy: Option<PathBuf>,
+    /// The shipped policy as TOML: copy it, change what differs, and give it with --policy.
+    #[arg(long, conflicts_with_all = ["code", "policy"])]
+    pub shipped_policy: bool,
 }

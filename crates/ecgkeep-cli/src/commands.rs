@@ -18,7 +18,7 @@ use std::path::{Path, PathBuf};
 use ecgkeep::checks::Policy;
 use ecgkeep::format::{Error, Kind, Limits, Place};
 use ecgkeep::recording::{CivilTime, Filing};
-use ecgkeep::{Found, Input, Inputs, Opened};
+use ecgkeep::{Found, Input, Inputs, Opened, is_filing};
 
 use crate::args::{Arguments, Beside, Command, InputArgs};
 use crate::exit::Exit;
@@ -139,6 +139,9 @@ impl FilingChoice {
             return Err(Error::new(Kind::Usage, "one filing for several recordings")
                 .remedy("a filing names one patient: give one input, or a folder that holds STEM.filing.toml for each"));
         }
+        if path.is_dir() {
+            say_unused_filings(path, inputs);
+        }
         Ok(FilingChoice::At(path.to_owned()))
     }
 
@@ -154,6 +157,31 @@ impl FilingChoice {
             None => input.stored_filing(),
         }
     }
+}
+
+/// Says which filings in a folder belong to none of the inputs: one with a mistyped name would be missed silently.
+fn say_unused_filings(folder: &Path, inputs: &[Found]) {
+    let entries = std::fs::read_dir(folder).into_iter().flatten().flatten();
+    let mut names: Vec<String> = entries
+        .map(|entry| entry.file_name().to_string_lossy().into_owned())
+        .filter(|name| is_filing(name))
+        .collect();
+    names.sort();
+    if names.is_empty() {
+        output::remark_line(&format!("{}: holds no filing (STEM.filing.toml or .json)", folder.display()));
+    }
+    for name in names {
+        let is_used =
+            inputs.iter().any(|input| name.strip_prefix(&stem_of(&input.path)).is_some_and(is_filing_ending));
+        if !is_used {
+            let path = folder.join(&name);
+            output::remark_line(&format!("{}: a filing that belongs to none of the inputs", path.display()));
+        }
+    }
+}
+
+fn is_filing_ending(ending: &str) -> bool {
+    matches!(ending, ".filing.toml" | ".filing.json")
 }
 
 impl Beneath {

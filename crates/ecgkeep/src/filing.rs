@@ -5,6 +5,8 @@ use std::path::{Path, PathBuf};
 use ecgkeep_format::{Error, Kind, Place, Result};
 use ecgkeep_recording::Filing;
 
+use crate::storage::shown;
+
 /// The longest filing text that is taken, in bytes.
 pub const FILING_BYTES: usize = 1 << 20;
 
@@ -37,6 +39,12 @@ pub fn parse_filing(name: &str, text: &str) -> Result<Filing> {
         .remedy("say who supplied it and when: supplied_by = { name = { text = \"...\" } }, at = \"2026-03-02T09:30\""))
 }
 
+/// Whether a file is called like a filing: `STEM.filing.toml` or `STEM.filing.json`.
+#[must_use]
+pub fn is_filing(name: &str) -> bool {
+    name.ends_with(".filing.toml") || name.ends_with(".filing.json")
+}
+
 /// The filing for one input: the file `given`, or where `given` is a folder the file `STEM.filing.toml` or
 /// `STEM.filing.json` in it, `None` where it holds none.
 /// # Errors
@@ -52,7 +60,7 @@ pub fn filing_for(given: &Path, input: &Path) -> Result<Option<Filing>> {
     } else {
         PathBuf::from(given)
     };
-    let name = path.display().to_string();
+    let name = shown(&path);
     let failed =
         |error: std::io::Error| Error::new(Kind::Io, "cannot read").at(Place::file(&name)).because(error);
     if std::fs::metadata(&path).map_err(failed)?.len() > FILING_BYTES as u64 {

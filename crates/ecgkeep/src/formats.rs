@@ -14,6 +14,9 @@ pub const FORMATS: &[&dyn Format] = &[
     &ecgkeep_json::JSON,
 ];
 
+/// File name endings that many files have which are no recording; in folders such a file is taken only by its bytes.
+pub(crate) const GENERAL_ENDINGS: &[&str] = &["json", "xml"];
+
 /// The format with this id.
 /// # Errors
 /// [`Kind::Usage`] that lists the ids there are.

@@ -6,12 +6,15 @@ use std::sync::Arc;
 
 use ecgkeep_bundle::Bundle;
 use ecgkeep_format::{
-    Error, File, Folder, Format, Kind, Limits, Match, Memory, Place, Read, Recorded, Result, Source,
+    Error, File, Folder, Format, Kind, Limits, Match, Memory, PROBE_BYTES, Place, Read, Recorded, Result,
+    Source,
 };
 use ecgkeep_recording::{Filing, Recording};
 
-use crate::formats::{choose, probe};
+use crate::filing::is_filing;
+use crate::formats::{GENERAL_ENDINGS, choose, probe};
 use crate::seal;
+use crate::verify::altered;
 
 /// The longest bundle that is taken, in bytes: 1 GiB, twice what its members may unpack to.
 const BUNDLE_BYTES: u64 = 1 << 30;
@@ -28,14 +31,19 @@ enum Kept {
 impl Input {
     /// The record whose main file is at `path`, or the original inside the bundle at `path`.
     /// # Errors
-    /// [`Kind::Io`] where the file cannot be read; those of [`Bundle::open`].
+    /// [`Kind::Io`] where the file cannot be read; those of [`Bundle::open`]; [`Kind::Altered`] for a bundle that is
+    /// not valid.
     pub fn at(path: &Path) -> Result<Input> {
         let folder = Folder::of(path)?;
         if !path.extension().is_some_and(|ending| ending.eq_ignore_ascii_case("zip")) {
             return Ok(Input(Kept::Folder(folder)));
         }
         let bytes = folder.bytes(folder.main(), BUNDLE_BYTES)?;
-        Bundle::open(folder.main(), bytes).map(Input::of_bundle)
+        let bundle = Bundle::open(folder.main(), bytes)?;
+        match altered(folder.main(), &bundle.verify()) {
+            Some(error) => Err(error),
+            None => Ok(Input::of_bundle(bundle)),
+        }
     }
 
     /// The original inside a bundle.
@@ -153,7 +161,8 @@ impl Opened {
 pub struct Inputs {
     /// Main files, each with the path it has below the folder it was found in (or its file name).
     pub found: Vec<Found>,
-    /// Files in folders that no format recognises and whose name is not that of a recording with another ending.
+    /// Files in folders that are no recording: named like one and none by its bytes, or neither recognised nor named
+    /// like a recording with another ending.
     pub passed_over: Vec<PathBuf>,
 }
 
@@ -169,16 +178,12 @@ pub struct Found {
 impl Inputs {
     /// Walks files and folders.
     /// # Errors
-    /// [`Kind::Io`] for a path that is not there or a folder that cannot be listed.
+    /// [`Kind::Io`] for a folder that cannot be listed.
     pub fn of(paths: &[PathBuf]) -> Result<Inputs> {
         let mut inputs = Inputs::default();
         for path in paths {
-            let meta = std::fs::metadata(path).map_err(|error| {
-                Error::new(Kind::Io, "cannot be found")
-                    .at(Place::file(path.display().to_string()))
-                    .because(error)
-            })?;
-            if meta.is_dir() {
+            // A path that is not there is an input too: reading it says so, and the others go on.
+            if path.is_dir() {
                 inputs.walk(path, path)?;
             } else {
                 let below = path.file_name().map_or_else(|| path.clone(), PathBuf::from);
@@ -204,12 +209,16 @@ impl Inputs {
         for path in paths {
             if path.is_dir() {
                 self.walk(root, &path)?;
-            } else if is_main_file(&path) {
-                stems.extend(path.file_stem().map(|stem| stem.to_string_lossy().into_owned()));
-                let below = path.strip_prefix(root).unwrap_or(&path).to_owned();
-                self.found.push(Found { path, below });
-            } else {
-                others.push(path);
+                continue;
+            }
+            match taken_for(&path) {
+                Taken::Input => {
+                    stems.extend(path.file_stem().map(|stem| stem.to_string_lossy().into_owned()));
+                    let below = path.strip_prefix(root).unwrap_or(&path).to_owned();
+                    self.found.push(Found { path, below });
+                }
+                Taken::Doubtful => self.passed_over.push(path),
+                Taken::Other => others.push(path),
             }
         }
         let goes_with_a_recording = |path: &PathBuf| {
@@ -221,13 +230,32 @@ impl Inputs {
     }
 }
 
-/// Whether a file in a folder is one to read: a format or a bundle by its first bytes.
-fn is_main_file(path: &Path) -> bool {
+/// What a file in a folder is taken for.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Taken {
+    /// A recording or a bundle, whole or broken.
+    Input,
+    /// Named like a recording, and none by its bytes; many other files are named so.
+    Doubtful,
+    /// Something else.
+    Other,
+}
+
+fn taken_for(path: &Path) -> Taken {
     use std::io::Read as _;
     let mut head = Vec::new();
     let opened = std::fs::File::open(path);
-    let read = opened.and_then(|file| file.take(ecgkeep_format::PROBE_BYTES as u64).read_to_end(&mut head));
+    let read = opened.and_then(|file| file.take(PROBE_BYTES as u64).read_to_end(&mut head));
     let name = path.file_name().and_then(|name| name.to_str()).unwrap_or_default();
-    let is_bundle = name.to_ascii_lowercase().ends_with(".zip") && head.starts_with(b"PK\x03\x04");
-    read.is_ok() && (is_bundle || probe(name, &head).first().is_some_and(|(_, sure)| *sure >= Match::Likely))
+    let ending = name.rsplit('.').next().unwrap_or_default().to_ascii_lowercase();
+    let sure = probe(name, &head).first().map_or(Match::No, |(_, sure)| *sure);
+    match sure {
+        _ if read.is_err() => Taken::Input,
+        Match::Likely | Match::Certain => Taken::Input,
+        _ if ending == "zip" => Taken::Input,
+        Match::ByName if !GENERAL_ENDINGS.contains(&ending.as_str()) => Taken::Input,
+        Match::ByName if is_filing(name) => Taken::Other,
+        Match::ByName => Taken::Doubtful,
+        Match::No => Taken::Other,
+    }
 }

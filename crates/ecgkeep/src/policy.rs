@@ -5,6 +5,13 @@ use std::path::Path;
 use ecgkeep_checks::Policy;
 use ecgkeep_format::{Error, Kind, Place, Result};
 
+/// The shipped policy as TOML, every threshold with its value: what a policy file may name.
+#[must_use]
+pub fn shipped_policy() -> String {
+    // Numbers, texts and lists always serialise.
+    toml::to_string(&Policy::default()).unwrap_or_default()
+}
+
 /// Reads a policy from a TOML file; what it does not name keeps the value of the shipped policy.
 /// # Errors
 /// [`Kind::Io`], or [`Kind::Malformed`] with the line, or for a code that is no rule.

@@ -122,18 +122,20 @@ pub fn seal(opened: &Opened, sealing: &Sealing<'_>) -> Result<Sealed> {
     Ok(Sealed { stem, bytes, entry, assessment, losses })
 }
 
-/// Whether the bundle at `path` is valid and holds the same original files and filing as `sealed`: sealing the same
-/// source again, at another time or with another version of the program, leaves it as it is.
+/// The entry of the bundle at `path`, if it is valid and holds the same original files and filing as `sealed`: sealing
+/// the same source again, at another time, under another policy or with another version of the program, leaves it as
+/// it is.
 #[must_use]
-pub fn is_sealed_at(path: &Path, sealed: &Sealed) -> bool {
+pub fn sealed_there(path: &Path, sealed: &Sealed) -> Option<Entry> {
     let open = |bytes: &[u8]| Bundle::open(&sealed.stem, bytes.into()).ok();
-    let Some(there) = std::fs::read(path).ok().and_then(|bytes| open(&bytes)) else { return false };
-    let Some(new) = open(&sealed.bytes) else { return false };
+    let there = open(&std::fs::read(path).ok()?)?;
+    let new = open(&sealed.bytes)?;
     let filing = |bundle: &Bundle| bundle.member(FILING).ok();
-    there.stem() == new.stem()
+    let is_same = there.stem() == new.stem()
         && originals(&there) == originals(&new)
         && filing(&there) == filing(&new)
-        && there.verify().is_empty()
+        && there.verify().is_empty();
+    if is_same { stored(&there, ENTRY).ok() } else { None }
 }
 
 /// The lines of the payload manifest for the original files.

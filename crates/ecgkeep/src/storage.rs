@@ -29,7 +29,11 @@ impl Storage for Disk {
     fn write(&self, path: &Path, bytes: &[u8], overwrite: bool) -> Result<()> {
         let folder = folder_of(path);
         let failed = |error: std::io::Error| cannot_write(path, error);
-        let mut file = tempfile::Builder::new().prefix(".ecgkeep-").tempfile_in(&folder).map_err(failed)?;
+        let mut file =
+            tempfile::Builder::new().prefix(".ecgkeep-").tempfile_in(&folder).map_err(|error| {
+                // The cause names the temporary file, which nobody asked for.
+                failed(error.kind().into())
+            })?;
         readable_by_others(file.as_file()).map_err(failed)?;
         file.write_all(bytes).map_err(failed)?;
         file.as_file().sync_all().map_err(failed)?;
@@ -85,7 +89,7 @@ pub(crate) fn already_there(path: &Path) -> Error {
 }
 
 /// The path as errors show it: with a folder, so that it is not taken for a file beside the source.
-fn shown(path: &Path) -> String {
+pub(crate) fn shown(path: &Path) -> String {
     let is_bare = path.parent().is_some_and(|folder| folder.as_os_str().is_empty());
     if is_bare { format!("./{}", path.display()) } else { path.display().to_string() }
 }

@@ -10,8 +10,7 @@ use crate::constants::{
 };
 use crate::names;
 
-const REMEDY: &str =
-    "this is not a bundle as it was sealed: get the file again from where it was kept";
+const REMEDY: &str = "this is not a bundle as it was sealed: get the file again from where it was kept";
 
 /// The members of a ZIP in the order of its directory, which is that of the file.
 /// # Errors

@@ -31,11 +31,18 @@ pub fn run(args: &Check, json: bool) -> Result<Exit, Error> {
             let recording = opened.recording()?;
             let assessment = ecgkeep::checks::run(recording, filing.as_ref(), &beneath.policy, &beneath.now);
             let notes: Vec<String> = opened.read.notes.iter().map(ToString::to_string).collect();
+            let damaged = if opened.read.is_damaged() { "DAMAGED; " } else { "" };
+            let off = match beneath.policy.off.as_slice() {
+                [] => String::new(),
+                off => format!("; switched off: {}", off.join(", ")),
+            };
             let mut text = format!(
-                "{}: {}\n  {}\n",
+                "{}: {damaged}{}\n  {}\n  policy {} {}{off}\n",
                 found.path.display(),
                 assessment.headline(),
-                assessment.identity_line()
+                assessment.identity_line(),
+                assessment.policy,
+                assessment.policy_version
             );
             for finding in gravest_first(&assessment) {
                 text.push_str(&format!("  {}\n", finding_line(finding)));

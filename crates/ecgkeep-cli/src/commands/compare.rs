@@ -1,5 +1,6 @@
 //! `compare`: two recordings, field by field and sample by sample.
 
+use ecgkeep::Opened;
 use ecgkeep::format::Error;
 use ecgkeep::recording::{Difference, differences};
 use serde::Serialize;
@@ -8,6 +9,8 @@ use super::open;
 use crate::args::Compare;
 use crate::exit::Exit;
 use crate::output::{Outcome, print};
+
+const SCHEMA: &str = "ecgkeep-compare/1";
 
 #[derive(Serialize)]
 struct Body {
@@ -18,13 +21,18 @@ struct Body {
 }
 
 pub fn run(args: &Compare, json: bool) -> Result<Exit, Error> {
-    Ok(print("ecgkeep-compare/1", json, &args.a, compare(args)))
+    let from = args.reading.from.as_deref();
+    let read =
+        |path| open(path, from).and_then(|(_, opened)| opened.recording().map(|_| ()).map(|()| opened));
+    let second = match read(&args.b) {
+        Ok(second) => second,
+        Err(error) => return Ok(print(SCHEMA, json, &args.b, Err(error))),
+    };
+    let result = read(&args.a).and_then(|first| compare(args, &first, &second));
+    Ok(print(SCHEMA, json, &args.a, result))
 }
 
-fn compare(args: &Compare) -> Result<Outcome, Error> {
-    let from = args.reading.from.as_deref();
-    let (_, first) = open(&args.a, from)?;
-    let (_, second) = open(&args.b, from)?;
+fn compare(args: &Compare, first: &Opened, second: &Opened) -> Result<Outcome, Error> {
     let (a, b) = (first.recording()?, second.recording()?);
     let found = differences(a, b);
     let fingerprints = [a.fingerprint().to_string(), b.fingerprint().to_string()];

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 use ecgkeep::format::{Error, File, Format, Kind, Options, Written};
-use ecgkeep::{Disk, FORMATS, Found, Storage as _, format_by_id, write, write_files};
+use ecgkeep::{Disk, FORMATS, Found, Opened, Storage as _, format_by_id, write, write_files};
 use serde::Serialize;
 
 use super::{FilingChoice, inputs, mirrored, open, stem_of};
@@ -56,6 +56,7 @@ pub fn run(args: &Convert, json: bool) -> Result<Exit, Error> {
                 )
                 .remedy("nothing was written; without --losses refuse the losses are listed"));
             }
+            refuse_own_source(job, &opened, &files)?;
             let names = put(job, &files, args)?;
             let notes: Vec<String> = opened.read.notes.iter().map(ToString::to_string).collect();
             let remarks = losses.iter().map(|loss| format!("not kept: {loss}")).collect();
@@ -127,6 +128,13 @@ fn plan(args: &Convert, json: bool) -> Result<(Vec<Job>, &'static dyn Format), E
         Some(to) => format_by_id(to)?,
         None => by_ending(output)?,
     };
+    let ending = output.extension().map(|ending| ending.to_string_lossy().to_ascii_lowercase());
+    if ending.as_deref().is_some_and(|ending| !format.about().endings.contains(&ending)) {
+        return Err(usage(
+            format!("{} does not end like {}", output.display(), format.about().id),
+            "let the name end as the format's files do (see `ecgkeep formats`), or leave the ending out",
+        ));
+    }
     if to_standard_output && json {
         return Err(usage(
             "the recording and JSON cannot both go to standard output".into(),
@@ -163,6 +171,22 @@ fn filing_file(stem: &str, filing: &ecgkeep::recording::Filing) -> Result<File, 
     let bytes = serde_json::to_vec_pretty(filing)
         .map_err(|error| Error::new(Kind::Internal, "the filing cannot be written as JSON").because(error))?;
     Ok(File { name: format!("{stem}.filing.json"), bytes })
+}
+
+/// Refuses to write over a file that was just read.
+fn refuse_own_source(job: &Job, opened: &Opened, files: &[File]) -> Result<(), Error> {
+    if job.to_standard_output {
+        return Ok(());
+    }
+    let source = job.found.path.parent().map(Path::to_owned).unwrap_or_default();
+    let read = opened.files.iter().map(|file| source.join(&file.name)).chain([job.found.path.clone()]);
+    let read: Vec<PathBuf> = read.filter_map(|path| path.canonicalize().ok()).collect();
+    let target = |file: &File| job.folder.join(&file.name);
+    match files.iter().map(target).find(|path| path.canonicalize().is_ok_and(|path| read.contains(&path))) {
+        Some(path) => Err(Error::new(Kind::Refused, format!("{} is the source itself", path.display()))
+            .remedy("an original is never written over; choose another name or folder")),
+        None => Ok(()),
+    }
 }
 
 /// Writes the files, or only says which.

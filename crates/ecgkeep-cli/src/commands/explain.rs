@@ -24,6 +24,10 @@ struct Body {
 }
 
 pub fn run(args: &Explain, json: bool) -> Result<Exit, Error> {
+    if args.shipped_policy {
+        data(&ecgkeep::shipped_policy());
+        return Ok(Exit::Done);
+    }
     let policy = args.policy.as_deref().map_or_else(|| Ok(Policy::default()), ecgkeep::policy_from)?;
     let rules = match &args.code {
         None if !json => {

@@ -1,10 +1,10 @@
 //! `seal`: one checksummed bundle per recording.
 
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use ecgkeep::checks::Verdict;
 use ecgkeep::format::{Error, Kind};
-use ecgkeep::{Disk, Entry, Found, Sealed, Sealing, Storage as _, is_sealed_at, seal};
+use ecgkeep::{Disk, Entry, Found, Sealed, Sealing, Storage as _, seal, sealed_there};
 use serde::Serialize;
 
 use super::{Beneath, PROGRAM, found, open};
@@ -23,12 +23,18 @@ struct Body {
     notes: Vec<String>,
 }
 
+/// The policy that is not mentioned on the line.
+const SHIPPED_POLICY: &str = "resting-adult 1";
+
 pub fn run(args: &Seal, json: bool) -> Result<Exit, Error> {
     let inputs = found(&args.input)?;
     let beneath = Beneath::of(&args.beside, &inputs)?;
     let usage = |what: &str, remedy: &str| Err(Error::new(Kind::Usage, what).remedy(remedy));
     match (&args.out, &args.into) {
         (None, None) => return usage("no place to write the bundle", "give -o BUNDLE.zip, or --into DIR"),
+        (Some(out), _) if !out.extension().is_some_and(|ending| ending.eq_ignore_ascii_case("zip")) => {
+            return usage("a bundle is a ZIP file", "let the name of the bundle end in .zip");
+        }
         (Some(_), _) if inputs.len() > 1 => return usage("several inputs, one output", "use --into DIR"),
         _ => {}
     }
@@ -56,14 +62,18 @@ pub fn run(args: &Seal, json: bool) -> Result<Exit, Error> {
                 (Some(out), _) => out.clone(),
                 (None, into) => into.clone().unwrap_or_default().join(format!("{}.zip", sealed.stem)),
             };
-            let already_there = place(&path, &sealed, args.overwrite)?;
+            let there = place(&path, &sealed, args.overwrite)?;
+            let already_there = there.is_some();
+            // What is said is what the bundle says.
+            let entry = there.unwrap_or(sealed.entry);
             let notes: Vec<String> = opened.read.notes.iter().map(ToString::to_string).collect();
             let losses: Vec<String> = sealed.losses.iter().map(ToString::to_string).collect();
-            let text = line(found, &sealed, &path, already_there);
+            let text = line(found, &entry, &path, already_there);
             let remarks = losses.iter().map(|loss| format!("WFDB copy, not kept: {loss}")).collect();
-            let sha256 = ecgkeep::sha256(&sealed.bytes);
+            let stored = if already_there { std::fs::read(&path).unwrap_or_default() } else { sealed.bytes };
+            let sha256 = ecgkeep::sha256(&stored);
             let bundle = path.display().to_string();
-            let body = Body { bundle, sha256, already_there, entry: sealed.entry, losses, notes };
+            let body = Body { bundle, sha256, already_there, entry, losses, notes };
             Ok(Outcome { notes: opened.read.notes, remarks, ..Outcome::done(text, body)? })
         },
     ))
@@ -86,29 +96,34 @@ fn refuse(args: &Seal, sealed: &Sealed) -> Result<(), Error> {
     }
 }
 
-/// Writes the bundle; true where the same was there already.
-fn place(path: &Path, sealed: &Sealed, overwrite: bool) -> Result<bool, Error> {
+/// Writes the bundle; the entry of the one there where the same was sealed there already.
+fn place(path: &Path, sealed: &Sealed, overwrite: bool) -> Result<Option<Entry>, Error> {
     match Disk.write(path, &sealed.bytes, overwrite) {
-        Ok(()) => Ok(false),
-        Err(_) if !overwrite && is_sealed_at(path, sealed) => Ok(true),
-        Err(error) => Err(error),
+        Ok(()) => Ok(None),
+        Err(error) if overwrite => Err(error),
+        Err(error) => sealed_there(path, sealed).map(Some).ok_or(error),
     }
 }
 
 /// Who, when, verdict, bundle.
-fn line(found: &Found, sealed: &Sealed, path: &PathBuf, already_there: bool) -> String {
-    let entry = &sealed.entry;
+fn line(found: &Found, entry: &Entry, path: &Path, already_there: bool) -> String {
     let mut who: Vec<String> = Vec::new();
     who.extend(entry.patient.name.clone());
     who.extend(entry.patient.identifiers.first().map(|identifier| identifier.value.clone()));
     who.extend(entry.patient.birth_date.as_ref().map(|date| format!("born {date}")));
     let who = if who.is_empty() { "patient not stated".to_owned() } else { who.join(", ") };
     let when = if entry.start.is_empty() { "time not stated".to_owned() } else { entry.start.to_string() };
-    let codes = [entry.checks.fails.as_slice(), entry.checks.warns.as_slice()].concat();
+    let mut codes = [entry.checks.fails.as_slice(), entry.checks.warns.as_slice()].concat();
+    codes.dedup();
     let codes = if codes.is_empty() { String::new() } else { format!(": {}", codes.join(", ")) };
+    let damaged = if entry.damaged { "DAMAGED; " } else { "" };
+    let policy = match entry.checks.policy.as_str() {
+        SHIPPED_POLICY => String::new(),
+        policy => format!(", policy {policy}"),
+    };
     let there = if already_there { " (already sealed, left as it is)" } else { "" };
     format!(
-        "{} | {who} | {when} | {}{codes} | {}{there}\n",
+        "{} | {who} | {when} | {damaged}{}{codes}{policy} | {}{there}\n",
         found.path.display(),
         entry.checks.headline,
         path.display()
