@@ -92,6 +92,25 @@ impl Assessment {
         &self.identity
     }
 
+    /// Whether the recording can be used, as far as technique was checked: `technically usable, as far as checked`,
+    /// `technically usable with reservations: baseline-wander`, or `not technically usable: lead-flat`. The rules on
+    /// identity have no part in it, and it says nothing about the heart.
+    #[must_use]
+    pub fn usability(&self) -> String {
+        let codes = |verdict: Verdict| {
+            let is_technical = |code: &&str| !code.starts_with("identity-") && *code != "filing-conflict";
+            let has = |code: &&str| {
+                self.findings.iter().any(|finding| finding.code == *code && finding.verdict == verdict)
+            };
+            self.performed.iter().copied().filter(is_technical).filter(has).collect::<Vec<_>>().join(", ")
+        };
+        match (codes(Verdict::Fail), codes(Verdict::Warn)) {
+            (fail, _) if !fail.is_empty() => format!("not technically usable: {fail}"),
+            (_, warn) if !warn.is_empty() => format!("technically usable with reservations: {warn}"),
+            _ => "technically usable, as far as checked".to_owned(),
+        }
+    }
+
     /// How many of the rules performed could not be judged, wholly or for some lead.
     #[must_use]
     pub fn not_assessed(&self) -> usize {

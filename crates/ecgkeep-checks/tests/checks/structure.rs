@@ -192,3 +192,13 @@ fn a_rule_that_the_policy_switches_off_is_not_performed() {
     assert_eq!(assessment.verdict(), None);
     assert_eq!(policy.unknown_codes(), ["durations"]);
 }
+
+#[test]
+fn usability_is_a_matter_of_technique_alone() {
+    let mut recording = Strip::default().recording();
+    recording.acquisition.operators.clear();
+    assert_eq!(check(&recording).usability(), "technically usable, as far as checked");
+    let short = check(&Strip { seconds: 7.0, ..Strip::default() }.recording());
+    assert_eq!(short.usability(), "technically usable with reservations: duration");
+    assert_eq!(check(&Recording::default()).usability(), "not technically usable: leads-missing");
+}
