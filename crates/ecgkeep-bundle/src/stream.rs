@@ -85,9 +85,8 @@ fn inflate_parts(parts: &[&[u8]], size: u64, into: &mut dyn FnMut(&[u8]) -> Resu
         let mut rest = *part;
         loop {
             let (taken, given) = (stream.total_in(), stream.total_out());
-            let status = stream.decompress(rest, &mut piece, FlushDecompress::None).map_err(|error| {
-                Error::new(Kind::Altered, format!("its deflate stream is broken at packed byte {taken}"))
-                    .because(error)
+            let status = stream.decompress(rest, &mut piece, FlushDecompress::None).map_err(|_| {
+                Error::new(Kind::Altered, format!("its deflate stream is broken after packed byte {taken}"))
             })?;
             let new = usize::try_from(stream.total_out() - given).unwrap_or(CHUNK_BYTES);
             let used = usize::try_from(stream.total_in() - taken).unwrap_or(rest.len());

@@ -8,7 +8,7 @@ use crate::{Finding, Rule, Verdict};
 
 pub(crate) const RULE: Rule = Rule {
     code: "identity-time",
-    title: "A plausible time of recording",
+    title: "Time of recording",
     rule: "Date and time of the recording must be stated, in the file or beside it, not lie in the future and not \
            before the patient's birth. No date: FAIL. In the future or before birth: FAIL. No time of day, a date \
            that a clock shows after losing its power, or an age beyond the policy's: WARN.",

@@ -8,7 +8,7 @@ use crate::{Finding, Rule, Verdict};
 
 pub(crate) const RULE: Rule = Rule {
     code: "cable-limb",
-    title: "arm and leg cables",
+    title: "Arm and leg cables",
     rule: "Two directions in the frontal plane, that of the P wave and that in which the limb leads show what lead V6 shows \
            (V6 stays where it is when limb cables are exchanged). Each exchange of two or three of the cables right arm, \
            left arm and left leg turns both in a known way. WARN where, turned back, both directions come nearer to the \

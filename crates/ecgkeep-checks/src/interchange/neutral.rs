@@ -7,7 +7,7 @@ use crate::{Finding, Rule, Verdict};
 
 pub(crate) const RULE: Rule = Rule {
     code: "cable-neutral",
-    title: "right leg cable",
+    title: "Right leg cable",
     rule: "One of I, II and III is flat over P, QRS and T of the median beat (below the policy's limits from lowest to highest) \
            while another is large: WARN. II flat: right arm and right leg cables; III: left arm and right leg; I: both arm \
            cables with the leg cables.",

@@ -9,7 +9,7 @@ use crate::{Finding, Rule, Verdict};
 
 pub(crate) const RULE: Rule = Rule {
     code: "polarity-avr",
-    title: "QRS inverted in lead aVR",
+    title: "Polarity of the QRS in lead aVR",
     rule: "The net area of the QRS complex of the median beat in lead aVR, or in -(I + II)/2 where aVR is not stored. NOTE \
            where it is above zero and the highest point lies further from the baseline than the policy's factor times \
            the deepest.",

@@ -9,7 +9,7 @@ use crate::{Finding, Rule, Verdict};
 
 pub(crate) const RULE: Rule = Rule {
     code: "polarity-i",
-    title: "QRS upright in lead I",
+    title: "Polarity of the QRS in lead I",
     rule: "The net area of the QRS complex of the median beat in lead I. NOTE where it is below zero and the deepest point \
            lies further from the baseline than the policy's factor times the highest.",
     source: "polarity signs of Batchvarov, Malik and Camm, Europace 2007 (abstract); the factor is a project choice",

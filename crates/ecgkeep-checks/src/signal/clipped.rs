@@ -10,7 +10,7 @@ use crate::{Finding, Rule, Verdict};
 
 pub(crate) const RULE: Rule = Rule {
     code: "signal-clipped",
-    title: "No clipping",
+    title: "Clipping",
     rule: "The highest or the lowest count of a lead stands in three or more samples in a row, entered or left by a jump, at \
            two places or more, or for the policy's seconds in one place, or is an end of a 12-bit or 16-bit range: WARN.",
     source: "saturation rule of the entries to the PhysioNet/CinC Challenge 2011 (Langley; Johannesen); the numbers are \

@@ -8,7 +8,7 @@ use crate::{Finding, Rule, Verdict};
 
 pub(crate) const RULE: Rule = Rule {
     code: "lead-duplicate",
-    title: "No two leads alike",
+    title: "Identical leads",
     rule: "Two leads of one waveform with the same voltage in every sample, or the opposite voltage in every sample: WARN. \
            aVR and -aVR may be opposites; flat leads are reported as flat.",
     source: "project choice",

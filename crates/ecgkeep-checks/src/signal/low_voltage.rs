@@ -8,7 +8,7 @@ use crate::{Finding, Rule, Verdict};
 
 pub(crate) const RULE: Rule = Rule {
     code: "low-voltage",
-    title: "Voltages large enough to judge the gain",
+    title: "Low voltage",
     rule: "The QRS complex of the median beat, from lowest to highest: below the policy's limit in all limb leads, or in all \
            chest leads: NOTE.",
     source: "classical limits of low voltage (from memory)",

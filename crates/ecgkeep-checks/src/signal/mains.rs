@@ -7,7 +7,7 @@ use crate::{Finding, Rule};
 
 pub(crate) const RULE: Rule = Rule {
     code: "mains-hum",
-    title: "Little mains hum",
+    title: "Mains hum",
     rule: "The peak amplitude at 50 Hz and at 60 Hz in each lead: the median over blocks of 0.2 s, less what stands 5 Hz to \
            either side. Above the policy's limits: NOTE or WARN, with the frequency and the leads.",
     source: "0.1 mV is 1 mm on paper; the limits are project choices",

@@ -9,7 +9,7 @@ use crate::{Finding, Rule, Verdict};
 
 pub(crate) const RULE: Rule = Rule {
     code: "muscle-noise",
-    title: "Patient relaxed: little muscle noise",
+    title: "Muscle noise",
     rule: "The robust standard deviation (1.4826 times the median absolute deviation) of what lies above about 40 Hz, in \
            each second, mains hum taken out. The middle second of a lead above the policy's limits: NOTE or WARN. A \
            burst, single seconds above the policy's burst limit in a lead that is otherwise quiet: NOTE.",

@@ -9,7 +9,7 @@ use crate::{Finding, Rule};
 
 pub(crate) const RULE: Rule = Rule {
     code: "amplitude-range",
-    title: "Voltages within the range of an ECG",
+    title: "Range of voltages",
     rule: "The largest distance of a sample from the median of its lead. Above the policy's limit: WARN.",
     source: "input range of 5 mV to either side: EC11 and IEC 60601-2-25 (from memory)",
     threshold: |policy| format!("WARN from {} uV", policy.farthest_uv_at_most),

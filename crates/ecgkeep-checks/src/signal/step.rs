@@ -10,7 +10,7 @@ use crate::{Finding, Rule, Verdict};
 
 pub(crate) const RULE: Rule = Rule {
     code: "baseline-step",
-    title: "No sudden steps",
+    title: "Sudden steps",
     rule: "The median of the 0.2 s after a point differs from that of the 0.2 s before it by more than the policy's limit, \
            the rise takes at most 20 ms, and it does not recur with the beats: WARN with the time.",
     source: "step and large-voltage-shift rules of the entries to the PhysioNet/CinC Challenge 2011 (Langley; \

@@ -6,7 +6,7 @@ use crate::{Finding, Rule};
 
 pub(crate) const RULE: Rule = Rule {
     code: "baseline-wander",
-    title: "Steady baseline",
+    title: "Baseline wander",
     rule: "From the lowest to the highest point of the baseline below about 0.5 Hz, in each lead. Above the policy's limits: \
            NOTE or WARN.",
     source: "project choice; 1 mV is 10 mm on paper",

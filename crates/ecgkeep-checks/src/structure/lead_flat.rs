@@ -12,7 +12,7 @@ use crate::{Finding, Rule, Verdict};
 
 pub(crate) const RULE: Rule = Rule {
     code: "lead-flat",
-    title: "A tracing on every lead",
+    title: "Leads without a tracing",
     rule: "The longest stretches in which a lead stays within one count of a value (or within the policy's range of \
            microvolts, where that is wider). WARN from the policy's seconds on; FAIL where such stretches make up the \
            policy's share of the strip. All leads flat: one FAIL for the recording.",

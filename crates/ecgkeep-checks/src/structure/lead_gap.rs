@@ -7,7 +7,7 @@ use crate::{Finding, Rule, Verdict};
 
 pub(crate) const RULE: Rule = Rule {
     code: "lead-gap",
-    title: "No missing samples",
+    title: "Missing samples",
     rule: "Samples that the source does not have: WARN for any, FAIL where they make up more than the policy's share of \
            a lead.",
     source: "project choice",

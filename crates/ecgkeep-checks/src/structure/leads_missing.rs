@@ -7,7 +7,7 @@ use crate::{Finding, Rule, Verdict};
 
 pub(crate) const RULE: Rule = Rule {
     code: "leads-missing",
-    title: "Expected leads present",
+    title: "Expected leads",
     rule: "Every expected lead must be there as a voltage, once. A limb lead that follows from two stored limb leads is \
            a NOTE (8-lead recordings store I, II and V1 to V6). Any other missing lead: FAIL. A lead stored twice in \
            one waveform: WARN.",
