@@ -175,4 +175,4 @@ fn product(a: &[f64], b: &[f64]) -> f64 {
 }
 
 /// A block longer than this belongs to no sampling rate of an electrocardiograph (project choice).
-const MOST_BLOCK_SAMPLES: usize = 1_000_000;
+const MOST_BLOCK_SAMPLES: usize = 20_000;
