@@ -100,7 +100,7 @@ pub struct Show {
     #[command(flatten)]
     pub input: InputArgs,
     /// Every field of the model, one a line.
-    #[arg(long, conflicts_with_all = ["samples", "counts"])]
+    #[arg(long, conflicts_with_all = ["samples", "counts", "marks"])]
     pub all: bool,
     /// The samples as CSV in microvolts.
     #[arg(long)]
@@ -108,7 +108,10 @@ pub struct Show {
     /// The samples as CSV of stored integers.
     #[arg(long, conflicts_with = "samples")]
     pub counts: bool,
-    /// Which waveform's samples, counted from 1.
+    /// The marks (beats, wave boundaries, pacing pulses) as CSV: sample, time in seconds, lead, kind, label, text.
+    #[arg(long, conflicts_with_all = ["samples", "counts"])]
+    pub marks: bool,
+    /// Which waveform's samples or marks, counted from 1.
     #[arg(long, value_name = "N", default_value_t = 1)]
     pub waveform: usize,
 }

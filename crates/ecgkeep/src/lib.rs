@@ -28,6 +28,7 @@ mod events;
 mod filing;
 mod formats;
 mod input;
+mod marks;
 mod page;
 mod policy;
 mod samples;
@@ -46,6 +47,7 @@ pub use entry::{Entry, EntryChecks, EntryFile, Patient, key, operators, patient,
 pub use filing::{filing_for, is_filing, parse_filing};
 pub use formats::{FORMATS, choose, detect, format_by_id, format_table, probe};
 pub use input::{Found, Input, Inputs, Opened, Original};
+pub use marks::marks_csv;
 pub use page::{PageForm, page_facts, page_files};
 pub use policy::{policy_from, shipped_policy};
 pub use samples::{counts_csv, samples_csv};

@@ -56,13 +56,21 @@ fn write_csv(
     out.write_all(&text)
 }
 
-/// The column's heading, quoted as RFC 4180 section 2 asks where it holds a comma, a quote or a line break.
+/// The column's heading.
 fn heading(signal: &Signal) -> String {
-    let name = match &signal.unit {
+    quoted(&match &signal.unit {
         SignalUnit::Volt => signal.lead.name(),
         other => format!("{} [{other}]", signal.lead),
-    };
-    if name.contains([',', '"', '\n', '\r']) { format!("\"{}\"", name.replace('"', "\"\"")) } else { name }
+    })
+}
+
+/// The text as one field, quoted as RFC 4180 section 2 asks where it holds a comma, a quote or a line break.
+pub(crate) fn quoted(text: &str) -> String {
+    if text.contains([',', '"', '\n', '\r']) {
+        format!("\"{}\"", text.replace('"', "\"\""))
+    } else {
+        text.to_owned()
+    }
 }
 
 /// The most decimal places a voltage is printed with.

@@ -7,7 +7,7 @@ use ecgkeep::recording::{
     Acquisition, Change, Device, Exact, Filters, Measurement, Person, Recording, Scope, Signal, SignalUnit,
     Statement, Subject, Waveform, differences,
 };
-use ecgkeep::{Opened, counts_csv, samples_csv};
+use ecgkeep::{Opened, counts_csv, marks_csv, samples_csv};
 use serde::Serialize;
 
 use super::{found, open};
@@ -47,14 +47,13 @@ struct WaveformBody {
 pub fn run(args: &Show, json: bool) -> Result<Exit, Error> {
     let inputs = found(&args.input)?;
     let from = args.input.reading.from.as_deref();
-    if (args.samples || args.counts) && json {
-        return Err(Error::new(Kind::Usage, "samples are printed as CSV, not as JSON")
-            .remedy("for samples as JSON use `ecgkeep convert IN OUT.json`"));
+    let as_table = args.samples || args.counts || args.marks;
+    if as_table && json {
+        return Err(Error::new(Kind::Usage, "samples and marks are printed as CSV, not as JSON")
+            .remedy("as JSON they come with `ecgkeep convert IN OUT.json`"));
     }
-    if (args.samples || args.counts) && inputs.len() > 1 {
-        return Err(
-            Error::new(Kind::Usage, "several inputs, one table").remedy("give one input with --samples")
-        );
+    if as_table && inputs.len() > 1 {
+        return Err(Error::new(Kind::Usage, "several inputs, one table").remedy("give one input"));
     }
     Ok(each(
         "ecgkeep-show/1",
@@ -64,9 +63,9 @@ pub fn run(args: &Show, json: bool) -> Result<Exit, Error> {
         |found| {
             let (_, opened) = open(&found.path, from)?;
             let notes: Vec<String> = opened.read.notes.iter().map(ToString::to_string).collect();
-            if args.samples || args.counts {
+            if as_table {
                 let recording = opened.recording()?;
-                print_samples(args, recording)?;
+                print_table(args, recording)?;
                 return Ok(Outcome { notes: opened.read.notes, ..Outcome::done(String::new(), ())? });
             }
             let mut text = String::new();
@@ -80,7 +79,7 @@ pub fn run(args: &Show, json: bool) -> Result<Exit, Error> {
     ))
 }
 
-fn print_samples(args: &Show, recording: &Recording) -> Result<(), Error> {
+fn print_table(args: &Show, recording: &Recording) -> Result<(), Error> {
     let count = recording.waveforms.len();
     let waveform = args
         .waveform
@@ -93,6 +92,8 @@ fn print_samples(args: &Show, recording: &Recording) -> Result<(), Error> {
     let mut out = BufWriter::new(std::io::stdout().lock());
     let written = if args.counts {
         counts_csv(waveform, &mut out).map(|()| false)
+    } else if args.marks {
+        marks_csv(waveform, &mut out).map(|()| false)
     } else {
         samples_csv(waveform, &mut out)
     };
