@@ -176,8 +176,9 @@ fn record_line(stem: &str, plan: &Plan) -> RecordLine {
 /// The description: the source's own spelling of the lead, or its name; lines of ours where neither can stand.
 fn describe(signal: &Signal, line: &mut SignalLine, lines: &mut LeadLines, header: &Header) {
     let wanted = signal.label.clone().unwrap_or_else(|| signal.lead.name());
-    let room =
-        FILE_AND_DESCRIPTION.min(LINE_BYTES - 1 - line.to_text().len()).saturating_sub(line.file.len() + 1);
+    let room = FILE_AND_DESCRIPTION
+        .min((LINE_BYTES - 1).saturating_sub(line.to_text().len()))
+        .saturating_sub(line.file.len() + 1);
     let is_taken =
         |text: &str| header.signals.iter().any(|(_, other)| other.description.as_deref() == Some(text));
     let can_stand = !wanted.is_empty()
