@@ -46,6 +46,7 @@ pub fn all() -> Vec<Named> {
         with_one_waveform(),
         with_waveforms_turned_round(),
         with_two_rhythms(),
+        with_everything_in_every_waveform(),
         with_many_items(),
         with_no_values(),
     ]);
@@ -196,6 +197,23 @@ fn with_two_rhythms() -> Named {
     second.marks = first.marks.clone();
     recording.waveforms.insert(1, second);
     named("every field, two rhythms", recording)
+}
+
+/// A format that holds one kind of waveform loses what stands in the others: marks, skew and derived leads, too.
+fn with_everything_in_every_waveform() -> Named {
+    let mut recording = every_field();
+    let marks = recording.waveforms[0].marks.clone();
+    for waveform in &mut recording.waveforms {
+        let mut signals = waveform.signals().to_vec();
+        signals[0].derived = true;
+        signals[0].skew = Exact::ratio(1, 250).ok();
+        let mut full = Waveform::new(waveform.rate(), signals).expect("as many samples as before");
+        full.kind = waveform.kind.clone();
+        full.start = waveform.start;
+        full.marks = marks.clone();
+        *waveform = full;
+    }
+    named("every waveform with marks, skew and a derived lead", recording)
 }
 
 fn with_many_items() -> Named {
