@@ -104,7 +104,6 @@ GOOD = {
     "plain": signal(LINE.strip()),
     "crlf": one(("h 1 500 4\n" + LINE).replace("\n", "\r\n")),
     "carriage-returns-only": one(("h 1 500 4\n" + LINE).replace("\n", "\r")),
-    "no-final-line-feed": one(("h 1 500 4\n" + LINE).rstrip("\n")),
     "byte-order-mark": one(b"\xef\xbb\xbfh 1 500 4\n" + LINE.encode()),
     "blank-lines-and-comments": one("# above\n\n  # indented\nh 1 500 4\n#between\n" + LINE + "#below\n\n## last #\n"),
     "tabs": one(("h 1 500 4\n" + LINE).replace(" ", "\t")),
@@ -179,6 +178,7 @@ GOOD = {
 }
 
 DEPARTS = {
+    "no-final-line-feed": one(("h 1 500 4\n" + LINE).rstrip("\n")),
     "another-name-in-the-record-line": record("other 1 500 4"),
     "a-file-type-in-the-name": record("h.mat 1 500 4"),
     "date-before-time": record("h 1 500 4 15-May-2020 15:35:30"),

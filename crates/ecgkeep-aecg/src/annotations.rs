@@ -334,8 +334,13 @@ pub(crate) fn write(out: &mut Emitter<'_>, recording: &Recording) {
             write_measurement(out, measurement);
         }
     });
-    let same = |a: &Statement, b: &Statement| a.author == b.author && written(a.at) == written(b.at);
-    for group in statements.chunk_by(same) {
+    // one without text and code would be read as something else, and says nothing
+    let says: Vec<&Statement> = statements
+        .iter()
+        .filter(|statement| !(statement.text.is_empty() && statement.codes.is_empty()))
+        .collect();
+    let same = |a: &&Statement, b: &&Statement| a.author == b.author && written(a.at) == written(b.at);
+    for group in says.chunk_by(same) {
         write_set(out, |out| {
             if let Some(at) = group.first().and_then(|statement| written(statement.at)) {
                 out.leaf("activityTime", &[("value", &at)]);

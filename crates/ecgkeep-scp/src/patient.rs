@@ -130,15 +130,17 @@ pub(crate) fn date(value: &[u8]) -> Result<Option<PartialDate>, String> {
         return Ok(None);
     }
     let part = |number: u8| (number > 0).then_some(number);
-    // a year of two digits names no century, and none is supposed
-    let whole_year = i16::try_from(year).ok().filter(|year| *year > 99);
+    let whole_year = i16::try_from(year).ok().filter(|year| *year > MOST_YEAR_WITHOUT_CENTURY);
     let date = whole_year.and_then(|year| PartialDate::new(year, part(month), part(day)).ok());
     date.map(Some).ok_or_else(|| format!("{year}-{month}-{day} is no date"))
 }
 
-/// The four bytes of a date; zeros for what it does not state.
+/// A year up to this one names no century, and none is supposed: such a date is neither read nor written.
+const MOST_YEAR_WITHOUT_CENTURY: i16 = 99;
+
+/// The four bytes of a date; zeros for what it does not state, and for a date that would not be read again.
 pub(crate) fn date_bytes(date: Option<PartialDate>) -> [u8; 4] {
-    let Some(date) = date else { return [0; 4] };
+    let Some(date) = date.filter(|date| date.year() > MOST_YEAR_WITHOUT_CENTURY) else { return [0; 4] };
     let [low, high] = date.year().to_le_bytes();
     [low, high, date.month().unwrap_or(0), date.day().unwrap_or(0)]
 }
@@ -182,7 +184,10 @@ pub(crate) fn write_tags(
     writer.text(tag::SECOND_LAST_NAME, subject.name.second_family.as_deref())?;
     write_quantity(writer, tag::AGE, subject.age.as_ref(), AGE_UNITS);
     if let Some(date) = subject.birth_date {
-        writer.bytes(tag::BIRTH_DATE, &date_bytes(Some(date)));
+        match date_bytes(Some(date)) {
+            [0, 0, 0, 0] => {}
+            bytes => writer.bytes(tag::BIRTH_DATE, &bytes),
+        }
     }
     write_quantity(writer, tag::HEIGHT, subject.height.as_ref(), HEIGHT_UNITS);
     write_quantity(writer, tag::WEIGHT, subject.weight.as_ref(), WEIGHT_UNITS);
@@ -205,7 +210,8 @@ pub(crate) fn write_tags(
     }
     for (number, pressure) in [(tag::SYSTOLIC, &subject.systolic), (tag::DIASTOLIC, &subject.diastolic)] {
         let value = pressure.as_ref().filter(|pressure| pressure.unit == PRESSURE_UNIT).and_then(whole_u16);
-        if let Some(value) = value {
+        // a pressure of zero is read as not measured
+        if let Some(value) = value.filter(|value| *value > 0) {
             writer.bytes(number, &value.to_le_bytes());
         }
     }

@@ -62,6 +62,10 @@ impl Header {
     pub(crate) fn read(file: &str, bytes: &[u8], limits: &Limits, notes: &mut Vec<Note>) -> Result<Header> {
         let mut header = Header::default();
         let mut record: Option<RecordLine> = None;
+        if bytes.last().is_some_and(|last| !matches!(last, b'\n' | b'\r')) {
+            let text = "the last line has no end: the header may have been cut";
+            notes.push(Note::new(Weight::Departure, Place::file(file), text));
+        }
         for (number, bytes) in numbered_lines(bytes) {
             if is_blank(bytes) {
                 continue;
