@@ -1,7 +1,7 @@
 //! Recordings to try on every format.
 
 use ecgkeep_demo::{Spec, every_field, recording, small};
-use ecgkeep_recording::{Coded, Exact, Person, Recording, Sex, Step, Waveform, WaveformKind};
+use ecgkeep_recording::{Coded, Exact, Person, Recording, Sex, Step, Waveform};
 use serde_json::{Map, Value};
 
 /// A recording and what to call it.
@@ -45,7 +45,6 @@ pub fn all() -> Vec<Named> {
     all.extend([
         with_one_waveform(),
         with_waveforms_turned_round(),
-        with_a_full_beat(),
         with_two_rhythms(),
         with_everything_in_every_waveform(),
         with_many_items(),
@@ -181,15 +180,6 @@ fn with_waveforms_turned_round() -> Named {
     let mut recording = every_field();
     recording.waveforms.reverse();
     named("every field, waveforms turned round", recording)
-}
-
-/// A representative beat with marks, a skew and a derived lead of its own, beside the rhythm.
-fn with_a_full_beat() -> Named {
-    let mut recording = every_field();
-    let mut beat = recording.waveforms[0].clone();
-    beat.kind = WaveformKind::RepresentativeBeat { class: 9 };
-    recording.waveforms.push(beat);
-    named("every field, a full representative beat", recording)
 }
 
 /// A recording that was interrupted: a second rhythm waveform, half as long, one second later.
