@@ -1,6 +1,5 @@
 //! The main job on one recording of 12 leads x 5000 samples, step by step: read, write, check, report, seal, verify.
 //! `tests/reference/speed` runs independent peers on the same record.
-#![expect(missing_docs, reason = "criterion_group! makes undocumented functions")]
 
 use std::hint::black_box;
 use std::sync::Arc;
