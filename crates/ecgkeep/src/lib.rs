@@ -43,7 +43,9 @@ pub use ecgkeep_format as format;
 pub use ecgkeep_format::write;
 pub use ecgkeep_recording as recording;
 pub use ecgkeep_report as report;
-pub use entry::{Entry, EntryChecks, EntryFile, Patient, key, operators, patient, sha256, start};
+pub use entry::{
+    ENTRY_SCHEMA, Entry, EntryChecks, EntryFile, Patient, key, operators, patient, sha256, start,
+};
 pub use filing::{filing_for, is_filing, parse_filing};
 pub use formats::{FORMATS, choose, detect, format_by_id, format_table, probe};
 pub use input::{Found, Input, Inputs, Opened, Original};
