@@ -148,7 +148,7 @@ impl Opened {
             Some(note) if !accept_damage => {
                 Err(Error::new(Kind::Malformed, format!("damaged: {}", note.text))
                     .at(note.place.clone())
-                    .remedy("ask for the file again, or use --accept-damage; what is made then says DAMAGED"))
+                    .remedy("ask for the file again, or use --accept-damage; a page then says DAMAGED"))
             }
             _ => Ok(()),
         }
