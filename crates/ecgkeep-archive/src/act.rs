@@ -29,8 +29,8 @@ pub enum Act {
         /// Why it could not be read.
         why: Code,
     },
-    /// Writes a line without a file: viewed, exported, acknowledged without an answer kept, retracted, held,
-    /// released, read. `by` is filled in.
+    /// Writes a line without a file: viewed, exported, retracted, held, released, read.
+    /// `by` is filled in.
     Line(Event, About),
     /// Admits a public key.
     Key(PublicKey),

@@ -47,6 +47,8 @@ struct Tombstone {
     request: String,
     /// Index of the `destroying` line.
     line: u64,
+    /// SHA-256 of the certificate.
+    certificate: String,
 }
 
 /// certificates/KEY.destroyed.json.
@@ -259,8 +261,8 @@ impl Archive {
             self.remove_files(&keys)?;
             let (mut lines, mut moves) = (Vec::new(), Vec::new());
             for line in &unfinished {
-                self.certify(line, &begun, &request)?;
-                let (about, tomb) = self.entomb(line, digest)?;
+                let certificate = self.certify(line, &begun, &request)?;
+                let (about, tomb) = self.entomb(line, digest, certificate)?;
                 lines.push((Event::Destroyed, about));
                 moves.push(tomb);
             }
@@ -327,7 +329,7 @@ impl Archive {
         self.sync_folders(&shelves)
     }
 
-    fn entomb(&self, line: &Line, request: Digest) -> Result<(About, Move)> {
+    fn entomb(&self, line: &Line, request: Digest, certificate: Digest) -> Result<(About, Move)> {
         let (Some(key), Some(rule), Some(by)) =
             (line.about.key, line.about.rule.clone(), line.about.by.clone())
         else {
@@ -341,6 +343,7 @@ impl Archive {
             by: by.to_string(),
             request: request.to_string(),
             line: line.index,
+            certificate: certificate.to_string(),
         };
         let file = self.prepare(&json(&tombstone)?)?;
         let about = About {
@@ -356,8 +359,10 @@ impl Archive {
         Ok((about, Move { file, to: layout::tombstone(key), over: true }))
     }
 
-    fn certify(&self, line: &Line, begun: &Begun, request: &str) -> Result<()> {
-        let Some(key) = line.about.key else { return Ok(()) };
+    fn certify(&self, line: &Line, begun: &Begun, request: &str) -> Result<Digest> {
+        let Some(key) = line.about.key else {
+            return Err(Error::new(Kind::Internal, "a destroying line without key"));
+        };
         let code = |code: &Option<Code>| code.as_ref().map(ToString::to_string).unwrap_or_default();
         let certificate = Certificate {
             schema: CERTIFICATE,
@@ -375,7 +380,8 @@ impl Archive {
         let mut file = self.prepare(&json(&certificate)?)?;
         let failed = |error| cannot_write(&path, error);
         file.put(&self.folder.join(&path), true).map_err(failed)?;
-        self.storage.sync_folder(&self.folder.join(layout::CERTIFICATES)).map_err(failed)
+        self.storage.sync_folder(&self.folder.join(layout::CERTIFICATES)).map_err(failed)?;
+        Ok(file.sha256())
     }
 
     /// A request that is carried out moves out of the open ones.

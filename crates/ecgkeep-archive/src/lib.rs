@@ -50,9 +50,11 @@ mod note;
 mod plan;
 mod prepare;
 mod receipt;
+mod repair;
 mod settle;
 pub mod storage;
 pub mod tree;
+mod verify;
 mod word;
 
 pub use act::{Act, Commit, Corrects, Done, Fate};
@@ -65,4 +67,6 @@ pub use make::Making;
 pub use note::{Note, PublicKey, Signed, Signer};
 pub use prepare::Prepared;
 pub use receipt::Receipt;
+pub use repair::Repaired;
+pub use verify::{Level, Progress, Reread, Trouble, VerifyArgs, VerifyReport, verify};
 pub use word::{Code, Digest, Key, Moment};

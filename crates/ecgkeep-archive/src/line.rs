@@ -56,6 +56,8 @@ pub enum Member {
     Key,
     /// `r`
     Revision,
+    /// `r`, unless it is about a quarantined source
+    MaybeRevision,
     /// `z`
     Sha256,
     /// `n`
@@ -110,7 +112,7 @@ events! {
     Destroying "destroying" Some("deletion"), "Destruction begins.": Key Sha256 Bytes By Rule;
     Destroyed "destroyed" Some("deaccession"), "Destruction is complete.": Key Sha256 Bytes By Rule Of;
     Repaired "repaired" Some("replication"), "A damaged bundle was replaced by an identical copy.":
-        Key Revision Sha256 Bytes By Of;
+        Key MaybeRevision Sha256 Bytes By Of;
 }
 
 impl Event {
@@ -172,7 +174,11 @@ impl About {
         ];
         let members = event.members();
         let is_right = |(member, is_given): &(Member, bool)| {
-            let is_free = *member == Member::Of && members.contains(&Member::MaybeOf);
+            let is_free = match member {
+                Member::Of => members.contains(&Member::MaybeOf),
+                Member::Revision => members.contains(&Member::MaybeRevision),
+                _ => false,
+            };
             is_free || *is_given == members.contains(member)
         };
         match given.iter().find(|pair| !is_right(pair)) {
@@ -344,7 +350,7 @@ mod tests {
             let has = |member| event.members().contains(&member);
             let about = About {
                 key: full.key.filter(|_| has(Member::Key)),
-                revision: full.revision.filter(|_| has(Member::Revision)),
+                revision: full.revision.filter(|_| has(Member::Revision) || has(Member::MaybeRevision)),
                 sha256: full.sha256.filter(|_| has(Member::Sha256)),
                 bytes: full.bytes.filter(|_| has(Member::Bytes)),
                 by: full.by.clone().filter(|_| has(Member::By)),
@@ -381,7 +387,7 @@ mod tests {
     fn short(member: Member) -> &'static str {
         match member {
             Member::Key => "k",
-            Member::Revision => "r",
+            Member::Revision | Member::MaybeRevision => "r",
             Member::Sha256 => "z",
             Member::Bytes => "n",
             Member::By => "by",

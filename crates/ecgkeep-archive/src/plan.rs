@@ -116,6 +116,9 @@ impl Archive {
                 Ready::Plain(Act::Quarantine { key, prepared, why }) => {
                     self.plan_quarantine(&mut plan, &mut taken, key, prepared, why)?;
                 }
+                Ready::Plain(Act::Line(Event::Acknowledged, _)) => {
+                    return Err(Error::new(Kind::Internal, "what was answered is kept: Act::Answer"));
+                }
                 Ready::Plain(Act::Line(event, about)) => {
                     self.check_earlier(event, &about)?;
                     plan.add(event, about);

@@ -93,7 +93,7 @@ impl Archive {
             (Event::Filed | Event::Corrected | Event::Repaired, Some(key), Some(revision)) => {
                 vec![layout::bundle(key, revision)]
             }
-            (Event::Quarantined, Some(key), _) => vec![layout::quarantined(key)],
+            (Event::Quarantined | Event::Repaired, Some(key), _) => vec![layout::quarantined(key)],
             (Event::Acknowledged, Some(key), Some(revision)) => vec![layout::answer(key, revision, sha256)],
             (Event::Destroying, ..) => vec![layout::open_request(sha256), layout::request(sha256)],
             (Event::Destroyed, Some(key), _) => vec![layout::tombstone(key)],

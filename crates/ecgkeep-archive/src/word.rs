@@ -22,6 +22,15 @@ pub struct Code(String);
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct Moment(jiff::Timestamp);
 
+impl Key {
+    /// Which of `parts` equal parts of all keys it falls into, from 0; `parts` is not 0.
+    #[must_use]
+    pub fn part_of(self, parts: u64) -> u64 {
+        let [.., a, b, c, d, e, f, g, h] = self.0;
+        u64::from_be_bytes([a, b, c, d, e, f, g, h]) % parts
+    }
+}
+
 impl Digest {
     /// The SHA-256 of these bytes.
     #[must_use]

@@ -1,7 +1,5 @@
 //! What the tests of the archive share.
 
-#![expect(clippy::unwrap_used, reason = "what fails here fails the test")]
-
 use std::path::Path;
 use std::sync::Arc;
 

@@ -20,7 +20,7 @@ fn both(size: u64) -> (Vec<Hash>, Theirs) {
 }
 
 fn path_of(bytes: &[u8]) -> Vec<Hash> {
-    bytes.chunks(32).map(|hash| hash.try_into().unwrap()).collect()
+    bytes.chunks(32).map(|hash| hash.try_into().expect("32 bytes")).collect()
 }
 
 fn their_root(root: Hash, size: u64) -> RootHash<Sha256> {

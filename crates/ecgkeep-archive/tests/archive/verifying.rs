@@ -1,0 +1,139 @@
+//! What verify finds, each kind apart, and what repair brings back.
+
+use std::fs;
+use std::path::Path;
+use std::sync::Arc;
+
+use ecgkeep_archive::storage::Disk;
+use ecgkeep_archive::{Archive, Level, VerifyArgs, VerifyReport, layout, verify};
+
+use crate::harness::*;
+
+/// Five recordings, one of them corrected, one destroyed, and a quarantined source.
+fn filled(folder: &Path) -> Archive {
+    let mut archive = create(Arc::new(Disk), folder);
+    archive.commit((0..5).map(|n| file(&archive, n)).collect(), &commit()).unwrap();
+    archive.commit(vec![correct(&archive, 1, 2, 2), quarantine(&archive, 7)], &commit()).unwrap();
+    govern(&mut archive);
+    archive.commit(vec![destroy(&[4])], &commit()).unwrap();
+    archive
+}
+
+fn full(folder: &Path, against: Option<&str>) -> VerifyReport {
+    let args = VerifyArgs { level: Level::Full, part: None, against };
+    verify(&Disk, folder, &args, &|_| Vec::new(), &|_, _| ()).unwrap()
+}
+
+/// How much is damaged, missing, altered, uncommitted.
+fn counts(report: &VerifyReport) -> [usize; 4] {
+    [&report.damaged, &report.missing, &report.altered, &report.uncommitted].map(Vec::len)
+}
+
+#[test]
+fn each_kind_of_trouble_is_told_apart() {
+    let folder = tempfile::tempdir().unwrap();
+    let archive = filled(folder.path());
+    let at = |path: &Path| folder.path().join(path);
+    let report = full(folder.path(), None);
+    assert_eq!(counts(&report), [0; 4], "{report:?}");
+    assert!(report.is_sound() && report.anchored.is_none() && report.anchor().contains("not anchored"));
+    assert_eq!((report.files, report.lines), (6, archive.size()));
+    assert_eq!(report.destroyed, [key(4)]);
+
+    let damaged = at(&layout::bundle(key(0), 1));
+    let mut bytes = fs::read(&damaged).unwrap();
+    bytes[100] ^= 1;
+    fs::write(&damaged, bytes).unwrap();
+    fs::remove_file(at(&layout::bundle(key(1), 1))).unwrap();
+    fs::write(at(&layout::bundle(key(2), 2)), "planted").unwrap();
+    let report = full(folder.path(), None);
+    assert_eq!(counts(&report), [1, 1, 0, 1], "{report:?}");
+    assert!(report.damaged[0].what.contains("SHA-256"));
+    assert_eq!(report.missing[0].of, Some(layout::Shelved::Bundle(key(1), 1)));
+    let quick = VerifyArgs { level: Level::Quick, part: None, against: None };
+    let quick = verify(&Disk, folder.path(), &quick, &|_| Vec::new(), &|_, _| ()).unwrap();
+    assert_eq!(counts(&quick), [0, 1, 0, 1]);
+
+    fs::write(at(&layout::bundle(key(4), 1)), bytes_of(4)).unwrap();
+    let report = full(folder.path(), None);
+    assert!(report.altered[0].what.contains("although it was destroyed"), "{report:?}");
+    fs::remove_file(at(&layout::certificate(key(4)))).unwrap();
+    assert_eq!(full(folder.path(), None).missing.len(), 2);
+}
+
+fn bytes_of(n: u32) -> Vec<u8> {
+    bytes(n, 1)
+}
+
+#[test]
+fn parts_together_are_the_whole() {
+    let folder = tempfile::tempdir().unwrap();
+    filled(folder.path());
+    let damaged = folder.path().join(layout::bundle(key(3), 1));
+    let mut bytes = fs::read(&damaged).unwrap();
+    bytes[0] ^= 0x80;
+    fs::write(&damaged, bytes).unwrap();
+    let part = |k, n| {
+        let args = VerifyArgs { level: Level::Full, part: Some((k, n)), against: None };
+        verify(&Disk, folder.path(), &args, &|_| Vec::new(), &|_, _| ())
+    };
+    let reports: Vec<VerifyReport> = (1..=3).map(|k| part(k, 3).unwrap()).collect();
+    // The tombstone is read in every part.
+    assert_eq!(reports.iter().map(|report| report.read - 1).sum::<u64>(), 6);
+    assert_eq!(reports.iter().map(|report| report.damaged.len()).sum::<usize>(), 1);
+    assert!(part(0, 3).is_err() && part(4, 3).is_err());
+}
+
+#[test]
+fn a_new_journal_does_not_fit_an_older_checkpoint() {
+    let folder = tempfile::tempdir().unwrap();
+    let archive = filled(folder.path());
+    let old = archive.checkpoint().written();
+    assert_eq!(full(folder.path(), Some(&old)).anchored, Some(archive.size()));
+    let other = tempfile::tempdir().unwrap();
+    let mut forged = create(Arc::new(Disk), other.path());
+    forged.commit((0..30).map(|n| file(&forged, n)).collect(), &commit()).unwrap();
+    assert!(full(other.path(), None).is_sound(), "consistent in itself");
+    let report = full(other.path(), Some(&old));
+    assert!(report.altered[0].what.contains("outside checkpoint") && report.anchored.is_none());
+}
+
+#[test]
+fn what_was_damaged_is_brought_back_from_a_copy() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut archive = filled(folder.path());
+    let copy = tempfile::tempdir().unwrap();
+    for (n, revision) in [(0, 1), (1, 1), (2, 1)] {
+        let path = copy.path().join(layout::bundle(key(n), revision));
+        fs::create_dir_all(path.parent().unwrap()).unwrap();
+        fs::write(path, bytes(n, revision)).unwrap();
+    }
+    fs::write(copy.path().join(layout::bundle(key(2), 1)), "damaged there too").unwrap();
+    fs::remove_file(folder.path().join(layout::bundle(key(0), 1))).unwrap();
+    for n in [1, 2] {
+        fs::write(folder.path().join(layout::bundle(key(n), 1)), "bit rot").unwrap();
+    }
+    let repaired = archive.repair(copy.path(), &commit()).unwrap();
+    let mut expected = [0, 1].map(|n| layout::Shelved::Bundle(key(n), 1));
+    expected.sort();
+    let mut found = repaired.repaired.clone();
+    found.sort();
+    assert_eq!(found, expected);
+    assert_eq!(repaired.left.len(), 1);
+    let report = full(folder.path(), None);
+    assert_eq!(counts(&report), [1, 0, 0, 0], "{report:?}");
+}
+
+#[test]
+fn a_lost_newest_checkpoint_is_made_anew_from_the_journal() {
+    let folder = tempfile::tempdir().unwrap();
+    let archive = filled(folder.path());
+    let latest = folder.path().join("checkpoints/latest.note");
+    let old = fs::read_to_string(&latest).unwrap();
+    fs::write(&latest, "nonsense").unwrap();
+    assert!(Archive::open(Arc::new(Disk), folder.path()).is_err());
+    assert!(!full(folder.path(), None).altered.is_empty());
+    let made = Archive::mend_checkpoint(&Disk, folder.path(), Some(&old), None).unwrap();
+    assert_eq!(made, archive.head());
+    assert!(full(folder.path(), Some(&old)).is_sound());
+}
