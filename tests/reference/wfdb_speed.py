@@ -1,10 +1,13 @@
-"""Times PyPI wfdb on the records of crates/ecgkeep-wfdb/benches/wfdb.rs: 12 x 5000 samples in storage format 16, and
-2 x 650,000 samples in storage format 212. Prints the least and the median of each, in milliseconds.
+"""Times PyPI wfdb on the records of crates/ecgkeep-wfdb/benches: 12 x 5000 samples in storage format 16, 2 x 650,000
+samples in storage format 212, and record 100 of the MIT-BIH Arrhythmia Database where ../shared/recordings holds it,
+without and with its annotations. Prints the first, the least and the median of each, in milliseconds. What is read:
+files from disk to integer samples (`physical=False`), checksums not checked, which PyPI wfdb never does.
 
     python tests/reference/wfdb_speed.py
 """
 
 import os
+import pathlib
 import statistics
 import tempfile
 import time
@@ -36,8 +39,17 @@ def times(label, work, count):
         start = time.perf_counter()
         work()
         taken.append(1000 * (time.perf_counter() - start))
-    print(f"{label}: least {min(taken):.3f} ms, median {statistics.median(taken):.3f} ms of {count}")
+    print(f"{label}: first {taken[0]:.3f} ms, least {min(taken):.3f} ms, median {statistics.median(taken):.3f} ms of {count}")
 
+
+RECORD_100 = pathlib.Path(__file__).resolve().parents[3] / "shared/recordings/wfdb-vectors/100"
+if RECORD_100.with_suffix(".dat").exists():
+    path = str(RECORD_100)
+    times("PyPI wfdb: record 100, signals from disk", lambda: wfdb.rdrecord(path, physical=False), 100)
+    times("PyPI wfdb: record 100, signals and annotations from disk",
+          lambda: (wfdb.rdrecord(path, physical=False), wfdb.rdann(path, "atr")), 100)
+else:
+    print("skipped: record 100: ../shared/recordings is not here")
 
 with tempfile.TemporaryDirectory() as folder:
     os.chdir(folder)

@@ -14,9 +14,10 @@ mod verify;
 
 use std::io::Read as _;
 use std::path::{Path, PathBuf};
+use std::sync::{Arc, LazyLock};
 
 use ecgkeep::checks::Policy;
-use ecgkeep::format::{Error, Kind, Limits, Place};
+use ecgkeep::format::{Error, Kind, Limits, Listings, Place};
 use ecgkeep::recording::{CivilTime, Filing};
 use ecgkeep::{Found, Input, Inputs, Opened, is_filing};
 
@@ -49,6 +50,9 @@ pub fn run(arguments: &Arguments) -> Exit {
         Exit::of(&error)
     })
 }
+
+/// What the folders of the inputs hold, each listed once in a run.
+static LISTINGS: LazyLock<Arc<Listings>> = LazyLock::new(Arc::default);
 
 /// Files passed over in folders that are named one by one.
 const PASSED_OVER_SHOWN: usize = 10;
@@ -84,7 +88,7 @@ fn found(args: &InputArgs) -> Result<Vec<Found>, Error> {
 /// The input at a path, or standard input for `-`.
 fn input_at(path: &Path) -> Result<Input, Error> {
     if path != Path::new("-") {
-        return Input::at(path);
+        return Input::among(path, &LISTINGS);
     }
     let mut bytes = Vec::new();
     std::io::stdin()

@@ -21,4 +21,4 @@ pub use limits::Limits;
 pub use loss::{Loss, write};
 pub use note::{Note, Weight};
 pub use options::{OptionSpec, Options};
-pub use source::{Folder, Memory, Recorded, Source, plain_name};
+pub use source::{Folder, Listings, Memory, Recorded, Source, plain_name};

@@ -17,6 +17,15 @@ pub trait Source: Sync {
     /// [`Kind::Io`].
     fn names(&self) -> Result<Vec<String>>;
 
+    /// The names of the files whose name begins so, sorted.
+    /// # Errors
+    /// [`Kind::Io`].
+    fn names_beginning(&self, prefix: &str) -> Result<Vec<String>> {
+        let mut names = self.names()?;
+        names.retain(|name| name.starts_with(prefix));
+        Ok(names)
+    }
+
     /// The bytes of one file, whole.
     /// # Errors
     /// [`Kind::Malformed`] for a name with a path part, [`Kind::Io`] for a file that is not there or cannot be
@@ -93,11 +102,45 @@ impl Source for Memory {
     }
 }
 
+/// What folders hold, each listed once, however many records in it are read: a folder of 100,000 records whose every
+/// record lists it again would take 10,000,000,000 names. A listing is as old as its first use.
+#[derive(Debug, Default)]
+pub struct Listings(Mutex<BTreeMap<PathBuf, Arc<[String]>>>);
+
+impl Listings {
+    /// The names in a folder, sorted.
+    fn of(&self, folder: &Path) -> Result<Arc<[String]>> {
+        let mut known = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some(names) = known.get(folder) {
+            return Ok(names.clone());
+        }
+        let names: Arc<[String]> = listed(folder)?.into();
+        known.insert(folder.to_owned(), names.clone());
+        Ok(names)
+    }
+}
+
+/// The names in a folder that are Unicode, sorted.
+fn listed(folder: &Path) -> Result<Vec<String>> {
+    let failed = |error: std::io::Error| {
+        Error::new(Kind::Io, "cannot list the folder")
+            .at(Place::file(folder.display().to_string()))
+            .because(error)
+    };
+    let mut names = Vec::new();
+    for entry in std::fs::read_dir(folder).map_err(failed)? {
+        names.extend(entry.map_err(failed)?.file_name().into_string().ok());
+    }
+    names.sort();
+    Ok(names)
+}
+
 /// A file on disk and those beside it.
 #[derive(Clone, Debug)]
 pub struct Folder {
     folder: PathBuf,
     main: String,
+    listings: Arc<Listings>,
 }
 
 impl Folder {
@@ -112,7 +155,15 @@ impl Folder {
             Some(parent) if !parent.as_os_str().is_empty() => parent.to_owned(),
             _ => PathBuf::from("."),
         };
-        Ok(Folder { folder, main: main.to_owned() })
+        Ok(Folder { folder, main: main.to_owned(), listings: Arc::default() })
+    }
+
+    /// The same, its folder listed together with the others that share these listings. On its own, a record lists its
+    /// folder at the first question.
+    #[must_use]
+    pub fn sharing(mut self, listings: &Arc<Listings>) -> Folder {
+        self.listings = listings.clone();
+        self
     }
 }
 
@@ -122,19 +173,13 @@ impl Source for Folder {
     }
 
     fn names(&self) -> Result<Vec<String>> {
-        let failed = |error: std::io::Error| {
-            Error::new(Kind::Io, "cannot list the folder")
-                .at(Place::file(self.folder.display().to_string()))
-                .because(error)
-        };
-        let mut names = Vec::new();
-        for entry in std::fs::read_dir(&self.folder).map_err(failed)? {
-            if let Some(name) = entry.map_err(failed)?.file_name().to_str() {
-                names.push(name.to_owned());
-            }
-        }
-        names.sort();
-        Ok(names)
+        Ok(self.listings.of(&self.folder)?.to_vec())
+    }
+
+    fn names_beginning(&self, prefix: &str) -> Result<Vec<String>> {
+        let names = self.listings.of(&self.folder)?;
+        let first = names.partition_point(|name| name.as_str() < prefix);
+        Ok(names[first..].iter().take_while(|name| name.starts_with(prefix)).cloned().collect())
     }
 
     fn bytes(&self, name: &str, limit: u64) -> Result<Arc<[u8]>> {
@@ -154,10 +199,34 @@ impl Source for Folder {
         if meta.len() > limit {
             return Err(too_long(name, limit));
         }
-        let mut bytes = Vec::with_capacity(usize::try_from(meta.len()).unwrap_or(0) + 1);
-        file.by_ref().take(limit.saturating_add(1)).read_to_end(&mut bytes).map_err(failed)?;
-        if bytes.len() as u64 > limit { Err(too_long(name, limit)) } else { Ok(bytes.into()) }
+        // straight into what is handed on, as long as the folder says; a file that has grown since has the rest behind
+        let length = usize::try_from(meta.len()).map_err(|_| too_long(name, limit))?;
+        let mut bytes: Arc<[u8]> = std::iter::repeat_n(0, length).collect();
+        let filled = fill(&mut file, Arc::make_mut(&mut bytes)).map_err(failed)?;
+        let mut rest = Vec::new();
+        file.take(limit.saturating_add(1).saturating_sub(meta.len()))
+            .read_to_end(&mut rest)
+            .map_err(failed)?;
+        match (filled == length, rest.is_empty()) {
+            (true, true) => Ok(bytes),
+            _ if meta.len() + rest.len() as u64 > limit => Err(too_long(name, limit)),
+            _ => Ok([&bytes[..filled], &rest].concat().into()),
+        }
     }
+}
+
+/// Reads until `room` is full or the file ends; gives how much was read.
+fn fill(file: &mut std::fs::File, room: &mut [u8]) -> std::io::Result<usize> {
+    let mut filled = 0;
+    while filled < room.len() {
+        match file.read(&mut room[filled..]) {
+            Ok(0) => break,
+            Ok(count) => filled += count,
+            Err(error) if error.kind() == std::io::ErrorKind::Interrupted => {}
+            Err(error) => return Err(error),
+        }
+    }
+    Ok(filled)
 }
 
 /// Another source, keeping every file that is read: each is fetched once, and what was read is known after.
@@ -187,6 +256,10 @@ impl Source for Recorded<'_> {
 
     fn names(&self) -> Result<Vec<String>> {
         self.inner.names()
+    }
+
+    fn names_beginning(&self, prefix: &str) -> Result<Vec<String>> {
+        self.inner.names_beginning(prefix)
     }
 
     fn bytes(&self, name: &str, limit: u64) -> Result<Arc<[u8]>> {
@@ -225,6 +298,50 @@ mod tests {
         let memory = Memory::new("a", vec![File { name: "a".into(), bytes: vec![0; 11] }]);
         assert_eq!(memory.bytes("a", 10).unwrap_err().to_string(), "a: longer than the limit of 10 bytes");
         assert_eq!(memory.bytes("b", 10).unwrap_err().kind(), Kind::Io);
+    }
+
+    #[test]
+    fn a_folder_is_listed_once_for_all_that_share_its_listing() {
+        let folder = std::env::temp_dir().join(format!("ecgkeep-listings-{}", std::process::id()));
+        std::fs::create_dir_all(&folder).unwrap();
+        for name in ["1.hea", "1.dat", "1.atr", "10.hea", "2.hea"] {
+            std::fs::write(folder.join(name), []).unwrap();
+        }
+        let listings = Arc::new(Listings::default());
+        let record = |name: &str| Folder::of(&folder.join(name)).unwrap();
+        let (shared, alone) = (record("1.hea").sharing(&listings), record("1.hea"));
+        assert_eq!(shared.names_beginning("1.").unwrap(), ["1.atr", "1.dat", "1.hea"]);
+        // what appears after the first question tells whether the folder is listed again
+        std::fs::write(folder.join("1.new"), []).unwrap();
+        let again = record("2.hea").sharing(&listings);
+        assert_eq!(again.names_beginning("1.").unwrap(), ["1.atr", "1.dat", "1.hea"]);
+        assert_eq!(again.names().unwrap(), ["1.atr", "1.dat", "1.hea", "10.hea", "2.hea"]);
+        assert_eq!(listings.0.lock().unwrap().len(), 1);
+        assert_eq!(alone.names_beginning("1.").unwrap(), ["1.atr", "1.dat", "1.hea", "1.new"]);
+        assert_eq!(alone.names_beginning("3").unwrap(), [""; 0]);
+        let recorded = Recorded::new(&shared);
+        assert_eq!(recorded.names_beginning("10").unwrap(), ["10.hea"]);
+        std::fs::remove_dir_all(&folder).unwrap();
+    }
+
+    #[test]
+    fn a_file_is_read_to_its_end_whatever_its_folder_says_of_its_length() {
+        let folder = std::env::temp_dir().join(format!("ecgkeep-lengths-{}", std::process::id()));
+        std::fs::create_dir_all(&folder).unwrap();
+        let bytes: Vec<u8> = (0..=255).cycle().take(70_001).collect();
+        std::fs::write(folder.join("long"), &bytes).unwrap();
+        std::fs::write(folder.join("empty"), []).unwrap();
+        let source = Folder::of(&folder.join("long")).unwrap();
+        assert_eq!(&*source.bytes("long", 70_001).unwrap(), bytes);
+        assert_eq!(source.bytes("long", 70_000).unwrap_err().kind(), Kind::Limit);
+        assert_eq!(&*source.bytes("empty", 0).unwrap(), []);
+        // the system says 0 bytes of its own files, and gives more
+        if let Ok(expected) = std::fs::read("/proc/self/cmdline") {
+            let own = Folder::of(Path::new("/proc/self/cmdline")).unwrap();
+            assert_eq!(&*own.bytes("cmdline", 1 << 20).unwrap(), expected);
+            assert_eq!(own.bytes("cmdline", 3).unwrap_err().kind(), Kind::Limit);
+        }
+        std::fs::remove_dir_all(&folder).unwrap();
     }
 
     #[test]

@@ -31,16 +31,15 @@ pub(crate) fn read(
 ) -> Result<()> {
     let stem = file.strip_suffix(".hea").unwrap_or(file);
     let mut spelled = Spelled::new(file, std::mem::take(&mut told.marks), notes);
-    let names = files.names().unwrap_or_else(|error| {
+    let prefix = format!("{stem}.");
+    let names = files.names_beginning(&prefix).unwrap_or_else(|error| {
         let text = format!("annotation files were not looked for: {error}");
         notes.push(note(Weight::NotTaken, Place::file(file), &text));
         Vec::new()
     });
     let mut taken = 0;
     for name in names {
-        let Some(annotator) = name.strip_prefix(stem).and_then(|rest| rest.strip_prefix('.')) else {
-            continue;
-        };
+        let annotator = &name[prefix.len()..];
         if !may_be_annotator(annotator) || header.signals.iter().any(|(_, signal)| signal.file == name) {
             continue;
         }

@@ -102,13 +102,21 @@ fn twelve_bits(value: u32) -> i32 {
     (value << 20).cast_signed() >> 20
 }
 
-/// a = b0 + the low half of b1 x 256, b = b2 + the high half of b1 x 256.
+/// Format 212: a = b0 + the low half of b1 x 256.
+pub(crate) fn first_of_212(b: &[u8; 3]) -> i32 {
+    twelve_bits(u32::from(b[0]) | u32::from(b[1]) << 8)
+}
+
+/// Format 212: b = b2 + the high half of b1 x 256.
+pub(crate) fn second_of_212(b: &[u8; 3]) -> i32 {
+    twelve_bits(u32::from(b[2]) | u32::from(b[1] >> 4) << 8)
+}
+
 fn unpack_212(bytes: &[u8], samples: &mut [i32]) {
     let (pairs, last) = samples.as_chunks_mut::<2>();
     let (triplets, _) = bytes.as_chunks::<3>();
     for (pair, b) in pairs.iter_mut().zip(triplets) {
-        pair[0] = twelve_bits(u32::from(b[0]) | u32::from(b[1]) << 8);
-        pair[1] = twelve_bits(u32::from(b[2]) | u32::from(b[1] >> 4) << 8);
+        *pair = [first_of_212(b), second_of_212(b)];
     }
     if let ([last], [low, high, ..]) = (last, &bytes[pairs.len() * 3..]) {
         *last = twelve_bits(u32::from(*low) | u32::from(*high) << 8);

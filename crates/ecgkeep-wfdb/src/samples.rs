@@ -6,6 +6,7 @@
 use ecgkeep_recording::Span;
 
 use crate::constants::Packing;
+use crate::packing::{first_of_212, second_of_212};
 
 /// Samples unpacked at a time: they stay in the processor's nearest cache.
 const BLOCK: usize = 4096;
@@ -28,6 +29,9 @@ pub(crate) struct Stored {
 /// Takes frames apart. `per_frame` has one entry per signal, the samples of it in a frame; `bytes` are at least
 /// as many as `frames` frames take.
 pub(crate) fn decode(bytes: &[u8], packing: &Packing, per_frame: &[usize], frames: usize) -> Vec<Stored> {
+    if (packing.number, per_frame) == (212, &[1, 1]) {
+        return decode_pairs(bytes, packing.invalid, frames);
+    }
     let frame: usize = per_frame.iter().sum();
     let mut signals: Vec<Stored> = per_frame
         .iter()
@@ -50,6 +54,21 @@ pub(crate) fn decode(bytes: &[u8], packing: &Packing, per_frame: &[usize], frame
         done += count;
     }
     signals
+}
+
+/// Two signals in format 212, as the long records of ambulatory ECGs have them: each three bytes are a frame, so both
+/// signals come straight from the bytes.
+fn decode_pairs(bytes: &[u8], invalid: Option<i32>, frames: usize) -> Vec<Stored> {
+    let signal = || Stored { samples: Vec::with_capacity(frames), ..Stored::default() };
+    let (mut first, mut second) = (signal(), signal());
+    for triplets in bytes.as_chunks::<3>().0[..frames].chunks(BLOCK) {
+        let before = first.samples.len();
+        first.samples.extend(triplets.iter().map(first_of_212));
+        first.account(before, invalid);
+        second.samples.extend(triplets.iter().map(second_of_212));
+        second.account(before, invalid);
+    }
+    vec![first, second]
 }
 
 /// Frames in a block: as many as fit [`BLOCK`], whole units, or all.

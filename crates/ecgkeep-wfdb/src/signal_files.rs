@@ -26,9 +26,9 @@ impl<'a> Files<'a> {
         Files { source, limits, read: BTreeMap::new() }
     }
 
-    /// The names of all files beside the header, sorted.
-    pub(crate) fn names(&self) -> Result<Vec<String>> {
-        self.source.names()
+    /// The names of the files beside the header that begin so, sorted.
+    pub(crate) fn names_beginning(&self, prefix: &str) -> Result<Vec<String>> {
+        self.source.names_beginning(prefix)
     }
 
     /// The bytes of a file beside the header.

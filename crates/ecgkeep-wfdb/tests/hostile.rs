@@ -3,8 +3,10 @@
 #![expect(clippy::unwrap_used, reason = "a test fails by panicking")]
 
 use std::path::Path;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicUsize, Ordering};
 
-use ecgkeep_format::{Error, File, Format, Kind, Limits, Memory, Options, Read, write};
+use ecgkeep_format::{Error, File, Format, Kind, Limits, Memory, Options, Read, Source, write};
 use ecgkeep_recording::{
     Code, Exact, Lead, Mark, MarkKind, Rate, Recording, Signal, SignalUnit, Span, Step, Wave, Waveform,
 };
@@ -40,6 +42,50 @@ fn fixtures() -> Vec<(String, String, Vec<File>)> {
     }
     assert!(fixtures.len() >= 45);
     fixtures
+}
+
+/// A record in a huge folder: it counts how often the whole folder is listed.
+struct Counting {
+    record: Memory,
+    listed: AtomicUsize,
+}
+
+impl Source for Counting {
+    fn main(&self) -> &str {
+        self.record.main()
+    }
+
+    fn names(&self) -> Result<Vec<String>, Error> {
+        self.listed.fetch_add(1, Ordering::Relaxed);
+        self.record.names()
+    }
+
+    fn names_beginning(&self, prefix: &str) -> Result<Vec<String>, Error> {
+        assert_eq!(prefix, "100.");
+        self.record.names_beginning(prefix)
+    }
+
+    fn bytes(&self, name: &str, limit: u64) -> Result<Arc<[u8]>, Error> {
+        self.record.bytes(name, limit)
+    }
+}
+
+#[test]
+fn annotation_files_are_found_without_listing_the_folder() {
+    let file = |name: &str, bytes: &[u8]| File { name: name.to_owned(), bytes: bytes.to_vec() };
+    let files = vec![
+        file("1.atr", &[1, 4, 0, 0]),
+        file("100.dat", &[1, 0, 2, 0]),
+        file("100.hea", b"100 1 250 2\n100.dat 16 200\n"),
+        // annot(5): code 1 (a normal beat) one sample after the start
+        file("100.atr", &[1, 4, 0, 0]),
+        file("1000.atr", &[2, 4, 0, 0]),
+    ];
+    let source = Counting { record: Memory::new("100.hea", files), listed: AtomicUsize::new(0) };
+    let (recording, notes) = WFDB.read(&source, &limits()).unwrap().one().unwrap();
+    assert!(notes.is_empty(), "{notes:?}");
+    assert_eq!(recording.waveforms[0].marks.len(), 1);
+    assert_eq!(source.listed.into_inner(), 0, "a folder of 100,000 records would be listed 100,000 times");
 }
 
 fn check(what: &str, read: Result<Read, Error>) {

@@ -6,8 +6,8 @@ use std::sync::Arc;
 
 use ecgkeep_bundle::Bundle;
 use ecgkeep_format::{
-    Error, File, Folder, Format, Kind, Limits, Match, Memory, PROBE_BYTES, Place, Read, Recorded, Result,
-    Source,
+    Error, File, Folder, Format, Kind, Limits, Listings, Match, Memory, PROBE_BYTES, Place, Read, Recorded,
+    Result, Source,
 };
 use ecgkeep_recording::{Filing, Recording};
 
@@ -34,7 +34,14 @@ impl Input {
     /// [`Kind::Io`] where the file cannot be read; those of [`Bundle::open`]; [`Kind::Altered`] for a bundle that is
     /// not valid.
     pub fn at(path: &Path) -> Result<Input> {
-        let folder = Folder::of(path)?;
+        Input::among(path, &Arc::default())
+    }
+
+    /// The same for one of many: folders are listed once for all inputs that share these listings.
+    /// # Errors
+    /// Those of [`Input::at`].
+    pub fn among(path: &Path, listings: &Arc<Listings>) -> Result<Input> {
+        let folder = Folder::of(path)?.sharing(listings);
         if !path.extension().is_some_and(|ending| ending.eq_ignore_ascii_case("zip")) {
             return Ok(Input(Kept::Folder(folder)));
         }
