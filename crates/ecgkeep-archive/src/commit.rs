@@ -231,6 +231,6 @@ pub(crate) fn number(lines: &[(Event, About)], first: u64, at: Moment) -> Result
     numbered.collect()
 }
 
-fn text(lines: &[Line]) -> String {
+pub(crate) fn text(lines: &[Line]) -> String {
     lines.iter().map(|line| line.text() + "\n").collect()
 }

@@ -269,7 +269,7 @@ impl Archive {
             let first = self.write_batch(&lines, &mut moves, newest.at, signer)?;
             last = Some(first + lines.len() as u64 - 1);
         }
-        self.close(digest)?;
+        self.close(digest, &bytes)?;
         Ok(last)
     }
 
@@ -384,13 +384,15 @@ impl Archive {
         Ok(file.sha256())
     }
 
-    /// A request that is carried out moves out of the open ones.
-    fn close(&self, digest: Digest) -> Result<()> {
+    /// A request that is carried out moves out of the open ones. Written anew and not renamed: of a rename from one
+    /// folder to another a power cut may leave the first half alone.
+    fn close(&self, digest: Digest, request: &[u8]) -> Result<()> {
         let (open, closed) = (layout::open_request(digest), layout::request(digest));
-        let failed = |error| cannot_write(&closed, error);
-        self.storage.replace(&self.folder.join(&open), &self.folder.join(&closed)).map_err(failed)?;
-        let folders = [layout::REQUESTS, layout::OPEN_REQUESTS].map(PathBuf::from);
-        self.sync_folders(&BTreeSet::from(folders))
+        let mut file = self.prepare(request)?;
+        file.put(&self.folder.join(&closed), true).map_err(|error| cannot_write(&closed, error))?;
+        self.sync_folders(&BTreeSet::from([layout::REQUESTS.into()]))?;
+        self.storage.remove(&self.folder.join(&open)).map_err(|error| cannot_write(&open, error))?;
+        self.sync_folders(&BTreeSet::from([layout::OPEN_REQUESTS.into()]))
     }
 }
 

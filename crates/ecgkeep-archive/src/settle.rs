@@ -11,6 +11,7 @@ use std::path::{Path, PathBuf};
 use ecgkeep_format::{Error, Kind, Place, Result};
 
 use crate::archive::Archive;
+use crate::commit::text;
 use crate::fault::{cannot_read, cannot_write, shown};
 use crate::journal::split;
 use crate::layout;
@@ -39,6 +40,10 @@ impl Archive {
             let in_place = self.in_place(&lines)?;
             self.cut_tail()?;
             if !in_place.is_empty() {
+                // A cut from here on must not find lines that were numbered otherwise.
+                if in_place != lines {
+                    self.replace_pending(&in_place)?;
+                }
                 self.append(&in_place, signer)?;
             }
         } else {
@@ -61,17 +66,34 @@ impl Archive {
         }
     }
 
-    /// The lines whose file is in place and whole, numbered anew; their folders are synced, for the commit may have
-    /// been broken off before that.
+    fn replace_pending(&self, lines: &[Line]) -> Result<()> {
+        let path = Path::new(layout::PENDING);
+        let mut file = self.prepare(text(lines).as_bytes())?;
+        file.put(&self.folder.join(path), true).map_err(|error| cannot_write(path, error))?;
+        self.sync_folders(&BTreeSet::from([layout::TMP.into()]))
+    }
+
+    /// The lines whose file is in place and whole, numbered anew. The folders of all of them are synced, also where
+    /// the file is not there: a folder that was made and not synced would never be synced by those who find it there.
     fn in_place(&self, lines: &[Line]) -> Result<Vec<Line>> {
         let mut found = Vec::new();
         let mut folders = BTreeSet::new();
         for line in lines {
-            let Some(path) = self.place_of(line)? else { continue };
-            folders.extend(path.ancestors().skip(1).map(Path::to_owned));
-            found.push(Line { index: self.size() + found.len() as u64, ..line.clone() });
+            if let Some(sha256) = line.about.sha256 {
+                let places = self.places(line, sha256)?;
+                folders.extend(places.iter().flat_map(|path| path.ancestors().skip(1)).map(Path::to_owned));
+            }
+            if self.place_of(line)?.is_some() {
+                found.push(Line { index: self.size() + found.len() as u64, ..line.clone() });
+            }
         }
-        self.sync_folders(&folders)?;
+        let mut there = BTreeSet::new();
+        for folder in folders {
+            if self.is_there(&folder)? {
+                there.insert(folder);
+            }
+        }
+        self.sync_folders(&there)?;
         Ok(found)
     }
 

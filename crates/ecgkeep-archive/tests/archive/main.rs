@@ -2,6 +2,12 @@
 #![expect(clippy::unwrap_used, reason = "what fails here fails the test")]
 
 mod acts;
+mod crash;
+mod failing;
+mod figures;
 mod harness;
+mod mutants;
+mod segments;
+mod simulated;
 mod tree;
 mod verifying;
