@@ -107,7 +107,8 @@ pub fn explore_from(
             if let Err(what) = survives(world, &moment.acknowledged, mutant) {
                 result.faults.push(format!("cut before operation {at}, {how}: {what}"));
             }
-            left > 0 && !(stops && !result.faults.is_empty())
+            let is_enough = stops && !result.faults.is_empty();
+            left > 0 && !is_enough
         });
         if stops && !result.faults.is_empty() {
             break;

@@ -31,8 +31,7 @@ fn run(storage: &Simulated) -> (Vec<String>, Option<ecgkeep_format::Error>) {
 fn operations() -> u64 {
     let storage = Simulated::on(made());
     assert!(run(&storage).1.is_none());
-    let asked = storage.state().asked;
-    asked
+    storage.state().asked
 }
 
 /// What must hold after the `n`th operation failed in this way.

@@ -7,6 +7,7 @@ mod failing;
 mod figures;
 mod harness;
 mod mutants;
+mod processes;
 mod segments;
 mod simulated;
 mod tree;

@@ -59,6 +59,9 @@ pub enum Failure {
 /// Something to be told of the world just before each operation that changes it.
 type Watch = Box<dyn FnMut(&World) + Send>;
 
+/// Something done to the world later.
+type Act = Box<dyn FnOnce(&mut World) + Send>;
+
 pub struct State {
     pub world: World,
     /// How many operations were asked for, reading included.
@@ -66,7 +69,7 @@ pub struct State {
     pub fails: Option<(u64, Failure)>,
     pub mutant: Option<Mutant>,
     /// Operations that a mutant holds back.
-    pub held: Vec<Box<dyn FnOnce(&mut World) + Send>>,
+    pub held: Vec<Act>,
     pub watch: Option<Watch>,
 }
 
