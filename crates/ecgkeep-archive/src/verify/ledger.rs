@@ -13,7 +13,7 @@ use crate::fault::cannot_read;
 use crate::journal::split;
 use crate::layout::{self, SEGMENT_LINES, Shelved};
 use crate::line::{Event, Line};
-use crate::note::PublicKey;
+use crate::note::{Note, PublicKey};
 use crate::settle::pending_lines;
 use crate::storage::Storage;
 use crate::tree::{self, Frontier, Hash};
@@ -98,19 +98,14 @@ pub(super) fn read(
             report.altered.push(Trouble::at(path, None, "the journal does not lead to its root"));
         }
         check_origin(origin, checkpoint, path, report);
-        match note.signers(&keys) {
-            Ok(signers) => report.signed_by = signers.iter().map(|key| key.name().to_owned()).collect(),
-            Err(error) => report.altered.push(Trouble::at(path, None, error.what())),
-        }
+        report.signed_by = check_signatures(note, &keys, path, report);
     }
     for (path, (checkpoint, note)) in &kept {
         check_origin(origin, checkpoint, path, report);
         if reading.roots.get(&checkpoint.size) != Some(&checkpoint.root) {
             report.altered.push(Trouble::at(path, None, "the journal does not lead to its root"));
         }
-        if let Err(error) = note.signers(&keys) {
-            report.altered.push(Trouble::at(path, None, error.what()));
-        }
+        check_signatures(note, &keys, path, report);
     }
     if let Some(checkpoint) = against {
         let path = Path::new(layout::JOURNAL);
@@ -127,7 +122,7 @@ pub(super) fn read(
     Ok(ledger)
 }
 
-type Read = (Checkpoint, crate::note::Note);
+type Read = (Checkpoint, Note);
 
 fn read_checkpoint(
     storage: &dyn Storage,
@@ -146,6 +141,18 @@ fn read_checkpoint(
         report.altered.push(Trouble::at(path, None, "is no checkpoint"));
     }
     read
+}
+
+/// Names of the admitted keys that signed. A stranger's signature proves nothing and was not put there by a commit.
+fn check_signatures(note: &Note, keys: &[PublicKey], path: &Path, report: &mut VerifyReport) -> Vec<String> {
+    match note.signers(keys) {
+        Ok(signers) if signers.len() == note.signatures.len() => {
+            return signers.iter().map(|key| key.name().to_owned()).collect();
+        }
+        Ok(_) => report.altered.push(Trouble::at(path, None, "is signed with a key that was not admitted")),
+        Err(error) => report.altered.push(Trouble::at(path, None, error.what())),
+    }
+    Vec::new()
 }
 
 fn check_origin(origin: Option<&str>, checkpoint: &Checkpoint, path: &Path, report: &mut VerifyReport) {

@@ -1,13 +1,13 @@
 //! Real processes on a real disk: ended by SIGKILL at any moment, and many at once.
 
 use std::collections::BTreeSet;
-use std::io::{BufRead as _, BufReader, Write as _};
+use std::io::{self, BufRead as _, BufReader, Write as _};
 use std::path::Path;
 use std::process::{Child, Command, Stdio};
 use std::sync::Arc;
 use std::time::Duration;
 
-use ecgkeep_archive::storage::Disk;
+use ecgkeep_archive::storage::{Disk, Hold, Lock, Readers, Storage};
 use ecgkeep_archive::{
     Act, Archive, Commit, Corrects, Event, Fate, Level, Line, State, VerifyArgs, layout, verify,
 };
@@ -30,12 +30,14 @@ fn another_process() {
     let Ok(job) = std::env::var(JOB) else { return };
     let folder = std::env::var(FOLDER).unwrap();
     let seed = std::env::var(SEED).unwrap().parse().unwrap();
-    let mut archive = Archive::open(Arc::new(Disk), Path::new(&folder)).unwrap();
+    let storage: Arc<dyn Storage> = if job == "careless" { Arc::new(Careless) } else { Arc::new(Disk) };
+    let mut archive = Archive::open(storage, Path::new(&folder)).unwrap();
     match job.as_str() {
         "add" => add_many(&mut archive, seed),
         "amend" => amend_many(&mut archive),
         "destroy" => destroy_many(&mut archive),
         "checkpoint" => keep_many(&mut archive),
+        "endless" | "careless" => add_endless(&mut archive),
         "race" => amend_race(&mut archive),
         "same" => add_same(&mut archive, seed),
         other => panic!("no job {other}"),
@@ -98,6 +100,62 @@ fn keep_many(archive: &mut Archive) {
     }
 }
 
+/// Not quite: a disk is only so large.
+fn add_endless(archive: &mut Archive) {
+    for n in (2000..2600).step_by(2) {
+        let batch = vec![add(archive, n).unwrap(), add(archive, n + 1).unwrap()];
+        commit_all(archive, batch, &commit());
+    }
+}
+
+/// A disk that flushes nothing.
+struct Careless;
+
+impl Storage for Careless {
+    fn read(&self, path: &Path) -> io::Result<Vec<u8>> {
+        Disk.read(path)
+    }
+    fn read_from(&self, path: &Path, offset: u64) -> io::Result<Vec<u8>> {
+        Disk.read_from(path, offset)
+    }
+    fn names(&self, folder: &Path) -> io::Result<Vec<String>> {
+        Disk.names(folder)
+    }
+    fn size(&self, path: &Path) -> io::Result<Option<u64>> {
+        Disk.size(path)
+    }
+    fn make_folder(&self, path: &Path) -> io::Result<bool> {
+        Disk.make_folder(path)
+    }
+    fn create(&self, path: &Path, bytes: &[u8], readers: Readers) -> io::Result<()> {
+        Disk.create(path, bytes, readers)
+    }
+    fn sync(&self, _: &Path) -> io::Result<()> {
+        Ok(())
+    }
+    fn place(&self, from: &Path, to: &Path) -> io::Result<()> {
+        Disk.place(from, to)
+    }
+    fn replace(&self, from: &Path, to: &Path) -> io::Result<()> {
+        Disk.replace(from, to)
+    }
+    fn sync_folder(&self, _: &Path) -> io::Result<()> {
+        Ok(())
+    }
+    fn append(&self, path: &Path, bytes: &[u8]) -> io::Result<()> {
+        Disk.append(path, bytes)
+    }
+    fn truncate(&self, path: &Path, length: u64) -> io::Result<()> {
+        Disk.truncate(path, length)
+    }
+    fn remove(&self, path: &Path) -> io::Result<()> {
+        Disk.remove(path)
+    }
+    fn lock(&self, path: &Path, hold: Hold) -> io::Result<Box<dyn Lock>> {
+        Disk.lock(path, hold)
+    }
+}
+
 fn amend_race(archive: &mut Archive) {
     let mut done = 0;
     while done < 12 {
@@ -127,13 +185,13 @@ fn shuffle(order: &mut [u32], seed: u64) {
     (1..order.len()).for_each(|i| order.swap(i, random.below(i + 1)));
 }
 
-fn begun(folder: &Path) {
+pub fn begun(folder: &Path) {
     let mut archive = create(Arc::new(Disk), folder);
     govern(&mut archive);
     archive.commit((0..BEGUN).map(|n| file(&archive, n)).collect(), &commit()).unwrap();
 }
 
-fn start(job: &str, folder: &Path, seed: u64) -> Child {
+pub fn start(job: &str, folder: &Path, seed: u64) -> Child {
     Command::new(std::env::current_exe().unwrap())
         .args(["--exact", "processes::another_process", "--nocapture", "--test-threads=1"])
         .envs([(JOB, job), (FOLDER, folder.to_str().unwrap()), (SEED, &seed.to_string())])
@@ -159,7 +217,7 @@ fn heard(child: &mut Child) -> Vec<String> {
 }
 
 /// Every acknowledged line is there, and verify finds nothing at all.
-fn check(folder: &Path, acknowledged: &[String]) -> Result<(), String> {
+pub fn check(folder: &Path, acknowledged: &[String]) -> Result<(), String> {
     let text = |error: ecgkeep_format::Error| error.to_string();
     let mut archive = Archive::open(Arc::new(Disk), folder).map_err(text)?;
     archive.settle(None).map_err(text)?;
