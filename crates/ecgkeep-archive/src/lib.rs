@@ -38,9 +38,12 @@
 
 mod act;
 mod archive;
+#[cfg(feature = "catalogue")]
+pub mod catalogue;
 mod checkpoint;
 mod commit;
 mod destroy;
+mod entry;
 mod fault;
 mod journal;
 pub mod layout;
@@ -49,8 +52,12 @@ mod make;
 mod note;
 mod plan;
 mod prepare;
+pub mod query;
 mod receipt;
+pub mod reconcile;
+mod register;
 mod repair;
+pub mod schedule;
 mod settle;
 pub mod storage;
 pub mod tree;
@@ -61,6 +68,9 @@ pub use act::{Act, Commit, Corrects, Done, Fate};
 pub use archive::{Archive, Identity, SCHEMA, State};
 pub use checkpoint::Checkpoint;
 pub use destroy::Request;
+pub use entry::{
+    Amends, ENTRY_SCHEMA, Entry, EntryChecks, EntryFile, Patient, Urgency, key, key_of_digests, sha256,
+};
 pub use journal::Lines;
 pub use line::{About, Event, LONGEST_LINE, Line, Member};
 pub use make::Making;
