@@ -26,7 +26,7 @@ fn reopened(files: Vec<File>) -> Opened {
     let source = Memory::new(main.clone(), files);
     let format = choose(&source, None).expect("it is recognised");
     let read = format.read(&source, &Limits::default()).expect("it reads");
-    Opened { format, main, read, files: originals }
+    Opened { format, main, read, files: originals, amends: None }
 }
 
 fn sealed(opened: &Opened) -> Sealed {

@@ -30,6 +30,7 @@ fn walk(criterion: &mut Criterion) {
             .iter()
             .map(|file| Original { name: file.name.clone(), bytes: file.bytes.as_slice().into() })
             .collect(),
+        amends: None,
     };
     let sealing = Sealing { filing: None, policy: &policy, at: now, program: "ecgkeep" };
     let sealed = seal(&opened, &sealing).expect("it seals");

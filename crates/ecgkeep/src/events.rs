@@ -1,10 +1,9 @@
 //! metadata/events.jsonl: what was done to a recording up to sealing.
 
+use ecgkeep_archive::Entry;
 use ecgkeep_format::{Loss, Note, Weight};
 use ecgkeep_recording::CivilTime;
 use serde::Serialize;
-
-use crate::entry::Entry;
 
 /// One event, one line of JSON. Types are terms of the PREMIS event type vocabulary,
 /// except `technical check`, which is ours.
@@ -50,6 +49,11 @@ pub(crate) fn events(entry: &Entry, notes: &[Note], copied: bool, losses: &[Loss
             "supplied beside the source".into(),
             format!("by {person}; the source is unchanged"),
         );
+    }
+    if let Some(amends) = &entry.amends {
+        let outcome = format!("corrected from revision {}", amends.revision);
+        let detail = format!("{}; by {}, authorised by {}", amends.why, amends.by, amends.authorised_by);
+        put("metadata modification", outcome, detail);
     }
     if copied {
         let outcome =

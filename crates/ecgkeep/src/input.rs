@@ -4,6 +4,7 @@ use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
+use ecgkeep_archive::{Amends, Entry};
 use ecgkeep_bundle::Bundle;
 use ecgkeep_format::{
     Error, File, Folder, Format, Kind, Limits, Listings, Match, Memory, PROBE_BYTES, Place, Read, Recorded,
@@ -59,6 +60,12 @@ impl Input {
         Input(Kept::Bundle(bundle))
     }
 
+    /// Files in memory.
+    #[must_use]
+    pub fn of_memory(memory: Memory) -> Input {
+        Input(Kept::Memory(memory))
+    }
+
     /// Bytes that came without a name, such as standard input; only formats of one file can be read so.
     #[must_use]
     pub fn of_bytes(bytes: Vec<u8>) -> Input {
@@ -94,19 +101,86 @@ impl Input {
         self.bundle().map_or(Ok(None), seal::stored_filing)
     }
 
-    /// Reads the source with the format `from`, or the one that recognises it.
+    /// Reads the source with the format `from`, or the one that recognises it. Of a corrected bundle it is the
+    /// recording as it was corrected, with the files as they were received.
     /// # Errors
     /// [`Kind::Unrecognised`], or those of the format's reader.
     pub fn read(&self, from: Option<&str>, limits: &Limits) -> Result<Opened> {
-        let source = self.source()?;
+        self.read_or_keep(from, limits).map_err(|unread| unread.error)
+    }
+
+    /// [`Input::read`] that hands on, with the error, the files that belong to what could not be read: those that
+    /// were looked at, and those beside the main file with its stem.
+    /// # Errors
+    /// [`Unread`].
+    pub fn read_or_keep(&self, from: Option<&str>, limits: &Limits) -> std::result::Result<Opened, Unread> {
+        let source = self.source().map_err(Unread::without_files)?;
+        let main = source.main().to_owned();
         let recorded = Recorded::new(&*source);
-        let format = choose(&recorded, from)?;
-        let main = source.main();
-        // Whichever files the reader wants, the main file is part of the source.
-        recorded.bytes(main, limits.file_bytes)?;
-        let read = format.read(&recorded, limits)?;
-        let files = recorded.into_files().into_iter().map(|(name, bytes)| Original { name, bytes }).collect();
-        Ok(Opened { format, main: main.to_owned(), read, files })
+        let read = || {
+            // Whichever files the reader wants, the main file is part of the source.
+            recorded.bytes(&main, limits.file_bytes)?;
+            let format = choose(&recorded, from)?;
+            Ok((format, format.read(&recorded, limits)?))
+        };
+        match read() {
+            Ok((format, read)) => {
+                let opened = Opened { format, main, read, files: originals(recorded), amends: None };
+                self.corrected(opened).map_err(Unread::without_files)
+            }
+            Err(error) => {
+                let stem = main.rsplit_once('.').map_or(main.as_str(), |(stem, _)| stem);
+                let beside =
+                    |name: &String| name.strip_prefix(stem).is_some_and(|rest| rest.starts_with('.'));
+                for name in source.names().unwrap_or_default().iter().filter(|name| beside(name)) {
+                    // A file that cannot be read cannot be kept; the main file's own error is told anyway.
+                    let _ = recorded.bytes(name, limits.file_bytes);
+                }
+                Err(Unread { error, main, files: originals(recorded) })
+            }
+        }
+    }
+
+    /// What a corrected bundle says in place of its original.
+    fn corrected(&self, opened: Opened) -> Result<Opened> {
+        let Some(bundle) = self.bundle() else { return Ok(opened) };
+        let entry: Entry = seal::stored(bundle, seal::ENTRY)?;
+        if entry.amends.is_none() {
+            return Ok(opened);
+        }
+        let recordings = vec![seal::stored_recording(bundle)?];
+        Ok(Opened { read: Read { recordings, ..opened.read }, amends: entry.amends, ..opened })
+    }
+}
+
+fn originals(recorded: Recorded<'_>) -> Vec<Original> {
+    recorded.into_files().into_iter().map(|(name, bytes)| Original { name, bytes }).collect()
+}
+
+/// The original inside a bundle, read as it was received, whatever was corrected since.
+pub(crate) fn original_of(bundle: &Bundle, entry: &Entry) -> Result<Opened> {
+    let source = seal::original(bundle)?;
+    let recorded = Recorded::new(&source);
+    recorded.bytes(source.main(), Limits::default().file_bytes)?;
+    let format = choose(&recorded, Some(&entry.format))?;
+    let read = format.read(&recorded, &Limits::default())?;
+    let main = source.main().to_owned();
+    Ok(Opened { format, main, read, files: originals(recorded), amends: None })
+}
+
+/// A source that could not be read.
+pub struct Unread {
+    /// Why.
+    pub error: Error,
+    /// The name of its main file.
+    pub main: String,
+    /// Its files, as far as they could be fetched; none where the main file could not.
+    pub files: Vec<Original>,
+}
+
+impl Unread {
+    fn without_files(error: Error) -> Unread {
+        Unread { error, main: String::new(), files: Vec::new() }
     }
 }
 
@@ -129,9 +203,17 @@ pub struct Opened {
     pub read: Read,
     /// The files that were read, by name.
     pub files: Vec<Original>,
+    /// What was corrected, where it comes from a corrected bundle; the recording is as it was corrected.
+    pub amends: Option<Amends>,
 }
 
 impl Opened {
+    /// The [`key`](ecgkeep_archive::key) of the files.
+    #[must_use]
+    pub fn key(&self) -> String {
+        ecgkeep_archive::key(self.files.iter().map(|file| (file.name.as_str(), &*file.bytes)))
+    }
+
     /// The one recording.
     /// # Errors
     /// [`Kind::Unsupported`] where the source holds none or several.

@@ -23,6 +23,9 @@
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 
+#[cfg(feature = "archive")]
+pub mod archive;
+mod correct;
 mod entry;
 mod events;
 mod filing;
@@ -31,27 +34,33 @@ mod input;
 mod marks;
 mod page;
 mod policy;
+mod quarantine;
 mod samples;
 mod seal;
 mod storage;
 mod unpack;
 mod verify;
 
+pub use correct::{Correction, Reason, corrected};
+pub use ecgkeep_archive::{
+    Amends, ENTRY_SCHEMA, Entry, EntryChecks, EntryFile, Patient, Urgency, key, sha256,
+};
 pub use ecgkeep_bundle::Bundle;
 pub use ecgkeep_checks as checks;
 pub use ecgkeep_format as format;
 pub use ecgkeep_format::write;
 pub use ecgkeep_recording as recording;
 pub use ecgkeep_report as report;
-pub use entry::{
-    ENTRY_SCHEMA, Entry, EntryChecks, EntryFile, Patient, key, operators, patient, sha256, start,
-};
+pub use entry::{operators, patient, start};
 pub use filing::{filing_for, is_filing, parse_filing};
 pub use formats::{FORMATS, choose, detect, format_by_id, format_table, probe};
-pub use input::{Found, Input, Inputs, Opened, Original};
+pub use input::{Found, Input, Inputs, Opened, Original, Unread};
 pub use marks::marks_csv;
 pub use page::{PageForm, page_facts, page_files};
 pub use policy::{policy_from, shipped_policy};
+pub use quarantine::{
+    Quarantine, kind_word, quarantine, quarantine_of, quarantined_filing, quarantined_input,
+};
 pub use samples::{counts_csv, samples_csv};
 pub use seal::{Sealed, Sealing, seal, sealed_there};
 pub use storage::{Disk, Storage, write_files};

@@ -5,6 +5,7 @@ use ecgkeep_recording::{CivilTime, Filing, Recording};
 use ecgkeep_report::{PageFacts, Sheet};
 
 use crate::input::Opened;
+use crate::seal::correction_line;
 
 /// How a sheet is written.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -85,7 +86,7 @@ pub fn page_facts(
         filing: filing.cloned(),
         notes: opened.read.notes.iter().map(ToString::to_string).collect(),
         damaged: opened.read.is_damaged(),
+        correction: opened.amends.as_ref().map(|amends| correction_line(amends, None)),
         program: program.to_owned(),
-        ..PageFacts::default()
     }
 }

@@ -2,14 +2,16 @@
 
 use std::path::Path;
 
+use ecgkeep_archive::{Amends, Entry};
 use ecgkeep_bundle::{Bundle, BundleSource, Member, pack, safe_names};
 use ecgkeep_checks::{Assessment, Policy};
-use ecgkeep_format::{Error, Kind, Loss, Options, Place, Result, Weight, write};
+use ecgkeep_format::{Error, Format as _, Kind, Limits, Loss, Memory, Options, Place, Result, Weight, write};
 use ecgkeep_recording::{CivilTime, Filing, Recording};
 use ecgkeep_report::Paper;
 use serde::{Deserialize, Serialize};
 
-use crate::entry::Entry;
+use crate::correct::{AMENDMENTS, Amendments};
+use crate::entry::{Revision, entry_of};
 use crate::events::events;
 use crate::input::Opened;
 use crate::page::{PageForm, page_facts, page_files};
@@ -22,7 +24,7 @@ pub(crate) const ENTRY: &str = "metadata/entry.json";
 const FINDINGS: &str = "metadata/findings.json";
 const FIDELITY: &str = "metadata/fidelity.json";
 const EVENTS: &str = "metadata/events.jsonl";
-const FILING: &str = "metadata/filing.json";
+pub(crate) const FILING: &str = "metadata/filing.json";
 const PAYLOAD_MANIFEST: &str = "manifest-sha512.txt";
 const README: &str = "metadata/README.txt";
 
@@ -82,14 +84,31 @@ struct Findings<'a> {
 /// Checks a recording, draws its page, and seals everything with the source's own bytes. The same source, filing,
 /// policy, program and time give the same bytes.
 /// # Errors
-/// [`Kind::Unsupported`] where the source does not hold exactly one recording; those of packing.
+/// [`Kind::Unsupported`] where the source does not hold exactly one recording; [`Kind::Refused`] for one that comes
+/// from a corrected bundle: its source is superseded and would be filed anew; those of packing.
 pub fn seal(opened: &Opened, sealing: &Sealing<'_>) -> Result<Sealed> {
     let recording = opened.recording()?;
+    if opened.amends.is_some() {
+        return Err(Error::new(Kind::Refused, "a corrected revision: its original is superseded")
+            .remedy("keep the bundle as it is; a correction is made in the archive that holds it"));
+    }
+    seal_as(opened, recording, sealing, None)
+}
+
+/// Seals `recording`, which is what the source says or a correction of it.
+pub(crate) fn seal_as(
+    opened: &Opened,
+    recording: &Recording,
+    sealing: &Sealing<'_>,
+    amendments: Option<&Amendments>,
+) -> Result<Sealed> {
     let assessment = ecgkeep_checks::run(recording, sealing.filing, sealing.policy, &sealing.at);
     let names: Vec<String> = opened.files.iter().map(|file| file.name.clone()).collect();
     let stored_as = safe_names(&names);
-    let entry =
-        Entry::of(opened, recording, sealing.filing, &assessment, &stored_as, (sealing.program, sealing.at));
+    let amends = amendments.map(|amendments| &amendments.amends);
+    let number = amends.map_or(1, |amends| amends.revision + 1);
+    let revision = Revision { number, amends, program: sealing.program, at: sealing.at };
+    let entry = entry_of(opened, recording, sealing.filing, &assessment, &stored_as, &revision);
     let stem = format!("{}.r{}", entry.key, entry.revision);
 
     let mut members = Vec::new();
@@ -97,8 +116,9 @@ pub fn seal(opened: &Opened, sealing: &Sealing<'_>) -> Result<Sealed> {
     for (file, described) in opened.files.iter().zip(&entry.files) {
         put(format!("{ORIGINAL}/{}", described.stored_as), file.bytes.to_vec());
     }
-    let (copy, losses) = wfdb_copy(opened, recording, &mut put)?;
-    let facts = page_facts(opened, recording, sealing.filing, sealing.program);
+    let (copy, losses) = wfdb_copy(opened, recording, amends.is_some(), &mut put)?;
+    let mut facts = page_facts(opened, recording, sealing.filing, sealing.program);
+    facts.correction = amendments.map(|amendments| correction_line(&amendments.amends, Some(&amendments.at)));
     let sheet = ecgkeep_report::sheet(recording, &assessment, &facts, &Paper::default());
     for page in page_files(&sheet, "report", PageForm::Svg, &sealing.at)? {
         put(format!("data/{}", page.name), page.bytes);
@@ -107,7 +127,7 @@ pub fn seal(opened: &Opened, sealing: &Sealing<'_>) -> Result<Sealed> {
     for page in page_files(&sheet, "report", PageForm::Pdf, &sealing.at)? {
         put(format!("data/{}", page.name), page.bytes);
     }
-    put(README.to_owned(), readme(&stem, copy.made).into_bytes());
+    put(README.to_owned(), readme(&stem, copy.made, amends.is_some()).into_bytes());
     put(RECORDING.to_owned(), ecgkeep_json::to_string(recording)?.into_bytes());
     put(ENTRY.to_owned(), json(&entry)?);
     put(FINDINGS.to_owned(), json(&Findings { schema: "ecgkeep-findings/1", assessment: &assessment })?);
@@ -118,8 +138,18 @@ pub fn seal(opened: &Opened, sealing: &Sealing<'_>) -> Result<Sealed> {
     if let Some(filing) = sealing.filing {
         put(FILING.to_owned(), json(filing)?);
     }
+    if let Some(amendments) = amendments {
+        put(AMENDMENTS.to_owned(), json(amendments)?);
+    }
     let bytes = pack(&stem, &bag_info(&entry, recording, sealing), members)?;
     Ok(Sealed { stem, bytes, entry, assessment, losses })
+}
+
+/// What a page says of a correction, after the word "Corrected".
+pub(crate) fn correction_line(amends: &Amends, at: Option<&CivilTime>) -> String {
+    let Amends { revision, why, authorised_by, by, .. } = amends;
+    let at = at.map_or_else(String::new, |at| format!(" on {at}"));
+    format!("from revision {revision}{at}: {why}; by {by}, authorised by {authorised_by}")
 }
 
 /// The entry of the bundle at `path`, if it is valid and holds the same original files and filing as `sealed`: sealing
@@ -155,19 +185,26 @@ fn bag_info(entry: &Entry, recording: &Recording, sealing: &Sealing<'_>) -> Vec<
         info.push(("Bagging-Date", date.to_string()));
     }
     info.push(("Bag-Software-Agent", sealing.program.to_owned()));
+    if let Some(amends) = &entry.amends {
+        info.push(("Amends", format!("{}.r{}", entry.key, amends.revision)));
+        info.push(("Amends-Digest", format!("sha256:{}", amends.sha256)));
+        info.push(("Amendment-Reason", amends.why.clone()));
+        info.push(("Amended-By", amends.by.clone()));
+    }
     info.into_iter().map(|(label, value)| (label.to_owned(), value)).collect()
 }
 
-/// A WFDB copy, left out where the original is WFDB that was read without a departure.
+/// A WFDB copy, left out where the original is WFDB that was read without a departure and stands uncorrected.
 fn wfdb_copy(
     opened: &Opened,
     recording: &Recording,
+    is_corrected: bool,
     put: &mut impl FnMut(String, Vec<u8>),
 ) -> Result<(Copy, Vec<Loss>)> {
     let format = &ecgkeep_wfdb::WFDB;
     let copy = |made, because, losses| Copy { folder: WFDB_COPY, format: "wfdb", made, because, losses };
     let is_clean = opened.read.notes.iter().all(|note| note.weight == Weight::NotTaken);
-    if opened.format.about().id == "wfdb" && is_clean {
+    if opened.format.about().id == "wfdb" && is_clean && !is_corrected {
         return Ok((
             copy(false, Some("the original is WFDB and reads without a departure".into()), vec![]),
             vec![],
@@ -188,7 +225,7 @@ fn wfdb_copy(
     }
 }
 
-fn json(value: &impl Serialize) -> Result<Vec<u8>> {
+pub(crate) fn json(value: &impl Serialize) -> Result<Vec<u8>> {
     let mut bytes = serde_json::to_vec_pretty(value)
         .map_err(|error| Error::new(Kind::Internal, "metadata cannot be written as JSON").because(error))?;
     bytes.push(b'\n');
@@ -208,6 +245,14 @@ pub(crate) fn stored_filing(bundle: &Bundle) -> Result<Option<Filing>> {
     if bundle.members().any(|member| member == FILING) { stored(bundle, FILING).map(Some) } else { Ok(None) }
 }
 
+/// The recording as it stands in a bundle, corrections included.
+pub(crate) fn stored_recording(bundle: &Bundle) -> Result<Recording> {
+    let file = ecgkeep_format::File { name: "recording.json".into(), bytes: bundle.member(RECORDING)? };
+    let source = Memory::new("recording.json", vec![file]);
+    let (recording, _) = ecgkeep_json::JSON.read(&source, &Limits::default())?.one()?;
+    Ok(recording)
+}
+
 /// A JSON member of a bundle.
 pub(crate) fn stored<T: for<'de> Deserialize<'de>>(bundle: &Bundle, member: &str) -> Result<T> {
     serde_json::from_slice(&bundle.member(member)?).map_err(|error| {
@@ -220,14 +265,20 @@ pub(crate) fn stored<T: for<'de> Deserialize<'de>>(bundle: &Bundle, member: &str
 }
 
 /// metadata/README.txt: how a person checks the bundle by hand, and what each file is.
-fn readme(stem: &str, has_copy: bool) -> String {
+fn readme(stem: &str, has_copy: bool, is_corrected: bool) -> String {
+    let original = if is_corrected {
+        "data/original/        SUPERSEDED: the files as they were received, which say something wrong (another\n\
+         \x20                     patient, for example). Do not hand them on. What is right stands in all other files\n\
+         metadata/amendments.json   what was corrected, why, by whom\n"
+    } else {
+        "data/original/        the files as they were received, byte for byte\n"
+    };
     let copy = if has_copy { "data/wfdb/            a copy in WFDB, an open waveform format\n" } else { "" };
     format!(
         "This folder holds one resting ECG recording, sealed so that a change can be found.\n\
          \n\
          What is in it\n\
-         data/original/        the files as they were received, byte for byte\n\
-         {copy}\
+         {original}{copy}\
          data/report.svg, .pdf the page: 25 mm is one second, 10 mm is one millivolt (the .svg opens in a browser;\n\
          \x20                     measure the 50 mm bar before measuring anything else)\n\
          metadata/recording.json   everything read from the original, samples included\n\

@@ -1,12 +1,13 @@
 //! Whether a bundle is complete and unaltered, and whether its original still reads as it did.
 
+use ecgkeep_archive::Entry;
 use ecgkeep_bundle::{Bundle, Fault};
-use ecgkeep_format::{Error, Format as _, Kind, Limits, Memory, Place, Result};
-use ecgkeep_recording::{Recording, differences};
+use ecgkeep_format::{Error, Kind, Place, Result};
+use ecgkeep_recording::differences;
 
-use crate::entry::Entry;
-use crate::input::Input;
-use crate::seal::{ENTRY, RECORDING, stored};
+use crate::correct::unlike_the_amendments;
+use crate::input::original_of;
+use crate::seal::{ENTRY, stored, stored_recording};
 
 /// What a bundle alone can prove and what it cannot.
 pub const SELF_CONSISTENT: &str = "consistent in itself; not anchored: who alters a bundle could seal it again, so keep its digest elsewhere";
@@ -47,26 +48,24 @@ pub fn verify(name: &str, bytes: std::sync::Arc<[u8]>) -> Result<Verified> {
     Ok(Verified { faults, entry: entry.ok(), notes, members })
 }
 
-/// What differs between the stored model and the original read with this program.
+/// What differs between the stored model and the original read with this program, besides what was corrected.
 fn reread(bundle: Bundle, entry: &Entry) -> Result<Vec<String>> {
     let stored = stored_recording(&bundle)?;
-    let input = Input::of_bundle(bundle);
-    let opened = input.read(Some(&entry.format), &Limits::default())?;
-    let mut notes: Vec<String> = differences(&stored, opened.recording()?)
-        .iter()
-        .map(|difference| format!("the original now reads differently from the stored model: {difference}"))
-        .collect();
+    let opened = original_of(&bundle, entry)?;
+    let original = opened.recording()?;
+    let mut notes = match &entry.amends {
+        None => differences(&stored, original)
+            .iter()
+            .map(|difference| {
+                format!("the original now reads differently from the stored model: {difference}")
+            })
+            .collect(),
+        Some(_) => unlike_the_amendments(&bundle, &differences(original, &stored))?,
+    };
     if entry.fingerprint != stored.fingerprint().to_string() {
         notes.push("the fingerprint in entry.json is not that of the stored model".to_owned());
     }
     Ok(notes)
-}
-
-fn stored_recording(bundle: &Bundle) -> Result<Recording> {
-    let file = ecgkeep_format::File { name: "recording.json".into(), bytes: bundle.member(RECORDING)? };
-    let source = Memory::new("recording.json", vec![file]);
-    let (recording, _) = ecgkeep_json::JSON.read(&source, &Limits::default())?.one()?;
-    Ok(recording)
 }
 
 /// The error that stands for a bundle's faults.
