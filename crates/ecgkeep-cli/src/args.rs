@@ -1,5 +1,7 @@
 //! The arguments.
 
+pub mod archive;
+
 use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
@@ -41,6 +43,8 @@ pub enum Command {
     Unpack(Unpack),
     /// Whether bundles are complete and unaltered.
     Verify(Verify),
+    /// The archive of many recordings: file, find, hand over, correct, verify, retain.
+    Archive(archive::Archive),
     /// The formats and what each reads and writes.
     Formats,
     /// What a finding means, where its rule comes from, and what to do.

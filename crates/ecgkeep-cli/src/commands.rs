@@ -1,5 +1,6 @@
 //! One file per command; what several share is here.
 
+mod archive;
 mod check;
 mod compare;
 mod convert;
@@ -41,6 +42,7 @@ pub fn run(arguments: &Arguments) -> Exit {
         Command::Seal(args) => seal::run(args, json),
         Command::Unpack(args) => unpack::run(args, json),
         Command::Verify(args) => verify::run(args, json),
+        Command::Archive(args) => archive::run(args, json),
         Command::Formats => formats::run(json),
         Command::Explain(args) => explain::run(args, json),
     };
@@ -122,7 +124,8 @@ enum FilingChoice {
 }
 
 impl FilingChoice {
-    fn of(path: Option<&Path>, inputs: &[Found]) -> Result<FilingChoice, Error> {
+    /// `names_files`: whether filings that are not used may be named on standard error.
+    fn of(path: Option<&Path>, inputs: &[Found], names_files: bool) -> Result<FilingChoice, Error> {
         let Some(path) = path else { return Ok(FilingChoice::None) };
         if path == Path::new("-") {
             if inputs.iter().any(|input| input.path == Path::new("-")) {
@@ -144,7 +147,7 @@ impl FilingChoice {
                 .remedy("a filing names one patient: give one input, or a folder that holds STEM.filing.toml for each"));
         }
         if path.is_dir() {
-            say_unused_filings(path, inputs);
+            say_unused_filings(path, inputs, names_files);
         }
         Ok(FilingChoice::At(path.to_owned()))
     }
@@ -164,7 +167,7 @@ impl FilingChoice {
 }
 
 /// Says which filings in a folder belong to none of the inputs: one with a mistyped name would be missed silently.
-fn say_unused_filings(folder: &Path, inputs: &[Found]) {
+fn say_unused_filings(folder: &Path, inputs: &[Found], names_files: bool) {
     let entries = std::fs::read_dir(folder).into_iter().flatten().flatten();
     let mut names: Vec<String> = entries
         .map(|entry| entry.file_name().to_string_lossy().into_owned())
@@ -174,13 +177,18 @@ fn say_unused_filings(folder: &Path, inputs: &[Found]) {
     if names.is_empty() {
         output::remark_line(&format!("{}: holds no filing (STEM.filing.toml or .json)", folder.display()));
     }
+    let is_used = |name: &String| {
+        inputs.iter().any(|input| name.strip_prefix(&stem_of(&input.path)).is_some_and(is_filing_ending))
+    };
+    names.retain(|name| !is_used(name));
+    if !names_files && !names.is_empty() {
+        let (count, folder) = (names.len(), folder.display());
+        output::remark_line(&format!("{folder}: {count} filings belong to none of the inputs"));
+        return;
+    }
     for name in names {
-        let is_used =
-            inputs.iter().any(|input| name.strip_prefix(&stem_of(&input.path)).is_some_and(is_filing_ending));
-        if !is_used {
-            let path = folder.join(&name);
-            output::remark_line(&format!("{}: a filing that belongs to none of the inputs", path.display()));
-        }
+        let path = folder.join(&name);
+        output::remark_line(&format!("{}: a filing that belongs to none of the inputs", path.display()));
     }
 }
 
@@ -190,7 +198,7 @@ fn is_filing_ending(ending: &str) -> bool {
 
 impl Beneath {
     fn of(args: &Beside, inputs: &[Found]) -> Result<Beneath, Error> {
-        let filing = FilingChoice::of(args.filing.as_deref(), inputs)?;
+        let filing = FilingChoice::of(args.filing.as_deref(), inputs, true)?;
         let policy = args.policy.as_deref().map_or_else(|| Ok(Policy::default()), ecgkeep::policy_from)?;
         Ok(Beneath { filing, policy, now: now(args.at)? })
     }

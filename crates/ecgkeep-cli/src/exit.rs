@@ -32,7 +32,10 @@ pub enum Exit {
 /// What each code means, as the help and the README print it.
 pub const MEANINGS: &[(Exit, &str)] = &[
     (Exit::Done, "done, nothing to report"),
-    (Exit::No, "only from check (a FAIL) and compare (a difference): done, and the answer is no"),
+    (
+        Exit::No,
+        "only from check (a FAIL), compare (a difference) and archive find (nothing): done, and the answer is no",
+    ),
     (Exit::Usage, "wrong usage"),
     (Exit::Malformed, "input malformed or truncated"),
     (Exit::Unsupported, "format or feature unknown or not supported"),

@@ -76,20 +76,43 @@ pub fn each<T: Sync>(
     exit
 }
 
-/// Prints one result and returns its exit.
+/// Prints one result about a file and returns its exit.
 pub fn print(schema: &str, json: bool, path: &Path, result: Result<Outcome, Error>) -> Exit {
-    let shown = path.display().to_string();
+    let lines = |error: &Error| located(path, error);
+    print_with(schema, json, &path.display().to_string(), result, &lines, &|note| note_line(path, note))
+}
+
+/// Prints one result about something that is no file beside others, such as a key: its name stands before every line.
+pub fn print_about(schema: &str, json: bool, subject: &str, result: Result<Outcome, Error>) -> Exit {
+    let lines = |error: &Error| format!("{subject}: {error}");
+    print_with(schema, json, subject, result, &lines, &|note| format!("{subject}: {note}"))
+}
+
+fn print_with(
+    schema: &str,
+    json: bool,
+    shown: &str,
+    result: Result<Outcome, Error>,
+    error_line: &dyn Fn(&Error) -> String,
+    note_line: &dyn Fn(&Note) -> String,
+) -> Exit {
     match result {
         Ok(outcome) => {
             for remark in &outcome.remarks {
                 remark_line(&format!("{shown}: {remark}"));
             }
             for note in &outcome.notes {
-                remark_line(&note_line(path, note));
+                remark_line(&note_line(note));
             }
             if json {
                 let exit = outcome.exit.code();
-                data(&line(&Object { schema, input: shown, exit, error: None, body: outcome.body }));
+                data(&line(&Object {
+                    schema,
+                    input: shown.to_owned(),
+                    exit,
+                    error: None,
+                    body: outcome.body,
+                }));
             } else {
                 data(&outcome.text);
             }
@@ -109,9 +132,10 @@ pub fn print(schema: &str, json: bool, path: &Path, result: Result<Outcome, Erro
                     remedy: error.what_to_do(),
                 };
                 let body = serde_json::Value::Object(serde_json::Map::new());
-                data(&line(&Object { schema, input: shown, exit: exit.code(), error: Some(object), body }));
+                let (input, exit) = (shown.to_owned(), exit.code());
+                data(&line(&Object { schema, input, exit, error: Some(object), body }));
             }
-            remark_line(&located(path, &error));
+            remark_line(&error_line(&error));
             exit
         }
     }
@@ -165,6 +189,40 @@ pub fn data_bytes(bytes: &[u8]) {
             std::process::exit(i32::from(Exit::Io.code()));
         }
         std::process::exit(0);
+    }
+}
+
+/// How far a long command is: on standard error, only on a terminal, and only after a second.
+pub struct Progress {
+    of: usize,
+    what: &'static str,
+    begun: std::time::Instant,
+    is_shown: bool,
+}
+
+impl Progress {
+    /// Nothing of `of` is done yet.
+    pub fn of(of: usize, what: &'static str) -> Progress {
+        Progress { of, what, begun: std::time::Instant::now(), is_shown: false }
+    }
+
+    /// So many are done.
+    pub fn step(&mut self, done: usize) {
+        use io::IsTerminal as _;
+        let seconds = self.begun.elapsed().as_secs();
+        if seconds < 1 || done >= self.of || !io::stderr().is_terminal() {
+            return;
+        }
+        // Nothing is left to tell when standard error itself is gone.
+        let _ = write!(io::stderr(), "\r{done} of {} {}, {seconds} s ", self.of, self.what);
+        self.is_shown = true;
+    }
+
+    /// Takes the line away before another is printed.
+    pub fn clear(&mut self) {
+        if std::mem::take(&mut self.is_shown) {
+            let _ = write!(io::stderr(), "\r{:60}\r", "");
+        }
     }
 }
 

@@ -34,7 +34,7 @@ pub fn run(args: &Convert, json: bool) -> Result<Exit, Error> {
     let (jobs, format) = plan(args, json)?;
     options.check(format.about().id, format.options())?;
     let found: Vec<Found> = jobs.iter().map(|job| job.found.clone()).collect();
-    let filing = FilingChoice::of(args.filing.as_deref(), &found)?;
+    let filing = FilingChoice::of(args.filing.as_deref(), &found, true)?;
     let from = args.reading.from.as_deref();
     Ok(each(
         "ecgkeep-convert/1",

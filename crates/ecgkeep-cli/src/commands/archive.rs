@@ -1,0 +1,180 @@
+//! `archive`: one file per act; what several share is here.
+
+mod acknowledge;
+mod add;
+mod correct;
+mod destroy;
+mod export;
+mod find;
+mod get;
+mod hold;
+mod keys;
+mod list;
+mod make;
+mod reconcile;
+mod schedule;
+mod verify;
+
+use std::path::Path;
+
+use ecgkeep::archive::{self, Acting, Archive, Catalogue, Key, Row, Signer};
+use ecgkeep::format::{Error, Kind, Place};
+use ecgkeep::recording::CivilTime;
+use ecgkeep::{Disk, Entry, Storage as _};
+
+use super::{PROGRAM, now};
+use crate::args::archive::{Act, Acting as ActingArgs, Archive as ArchiveArgs};
+use crate::exit::Exit;
+use crate::output::{Outcome, print_about};
+
+pub fn run(args: &ArchiveArgs, json: bool) -> Result<Exit, Error> {
+    match &args.act {
+        Act::New(args) => make::run(args, json),
+        Act::Add(args) => add::run(args, json),
+        Act::Find(args) => find::run(args, json),
+        Act::List(args) => list::run(args, json),
+        Act::Get(args) => get::run(args, json),
+        Act::Verify(args) => verify::run(args, json),
+        Act::Repair(args) => verify::repair(args, json),
+        Act::Correct(args) => correct::run(args, json),
+        Act::Export(args) => export::run(args, json),
+        Act::Acknowledge(args) => acknowledge::run(args, json),
+        Act::Reconcile(args) => reconcile::run(args, json),
+        Act::Hold(args) => hold::hold(args, json),
+        Act::Release(args) => hold::release(args, json),
+        Act::Due(args) => destroy::due(args, json),
+        Act::Destroy(args) => destroy::run(args, json),
+        Act::Rebuild(args) => list::rebuild(args, json),
+        Act::Keys(args) => keys::run(args, json),
+        Act::Schedule(args) => schedule::run(args, json),
+    }
+}
+
+/// An archive that something is done to.
+struct Doing {
+    archive: Archive,
+    acting: Acting,
+    signer: Option<Signer>,
+}
+
+impl Doing {
+    fn of(dir: &Path, args: &ActingArgs) -> Result<Doing, Error> {
+        Doing::with(dir, &args.by, args.at, args.signing_key.as_deref())
+    }
+
+    fn with(dir: &Path, by: &str, at: Option<CivilTime>, key: Option<&Path>) -> Result<Doing, Error> {
+        let acting = Acting::new(by, now(at)?, PROGRAM)?;
+        let archive = archive::open(dir)?;
+        let signer = key.map(|key| signer(&archive, dir, key)).transpose()?;
+        Ok(Doing { archive, acting, signer })
+    }
+
+    fn catalogue(&self) -> Result<Catalogue, Error> {
+        archive::catalogue(&self.archive)
+    }
+
+    fn key(&self, digits: &str) -> Result<Key, Error> {
+        archive::full_key(&self.archive, digits)
+    }
+
+    fn keys(&self, digits: &[String]) -> Result<Vec<Key>, Error> {
+        let mut keys = Vec::new();
+        for digits in digits {
+            let key = self.key(digits)?;
+            if !keys.contains(&key) {
+                keys.push(key);
+            }
+        }
+        Ok(keys)
+    }
+}
+
+/// The archive's or a person's private key.
+fn signer(archive: &Archive, dir: &Path, key: &Path) -> Result<Signer, Error> {
+    refuse_inside(dir, key)?;
+    archive::signer_from(archive, &key.display().to_string(), &text_of(key)?)
+}
+
+/// A private key inside the archive would be copied with it.
+fn refuse_inside(dir: &Path, key: &Path) -> Result<(), Error> {
+    let whole = |path: &Path| std::fs::canonicalize(path).or_else(|_| std::path::absolute(path)).ok();
+    let folder = key.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    let is_inside = whole(dir).zip(whole(folder)).is_some_and(|(dir, folder)| folder.starts_with(dir));
+    if !is_inside {
+        return Ok(());
+    }
+    Err(Error::new(Kind::Usage, "a private key does not lie inside the archive")
+        .at(Place::file(key.display().to_string()))
+        .remedy("keep it elsewhere, readable by its owner only, with a copy in a safe"))
+}
+
+/// A text file that the user named; `-` is standard input.
+fn text_of(path: &Path) -> Result<String, Error> {
+    let (name, read) = if path == Path::new("-") {
+        ("standard-input".to_owned(), std::io::read_to_string(std::io::stdin()))
+    } else {
+        (shown(path), std::fs::read_to_string(path))
+    };
+    read.map_err(|error| Error::new(Kind::Io, "cannot read").at(Place::file(name)).because(error))
+}
+
+/// A path as errors show it: with a folder, so that it is not taken for a file of a record.
+fn shown(path: &Path) -> String {
+    let is_bare = path.parent().is_some_and(|folder| folder.as_os_str().is_empty());
+    if is_bare { format!("./{}", path.display()) } else { path.display().to_string() }
+}
+
+/// Prints the one result of a command on `subject`: the archive's folder, or a key.
+fn one(
+    schema: &str,
+    json: bool,
+    subject: impl AsRef<Path>,
+    result: Result<Outcome, Error>,
+) -> Result<Exit, Error> {
+    match result {
+        // Wrong usage is said as such, whatever it is about.
+        Err(error) if error.kind() == Kind::Usage => Err(error),
+        result => Ok(print_about(schema, json, &subject.as_ref().display().to_string(), result)),
+    }
+}
+
+/// Writes a file unless the same bytes are there already.
+fn write_once(path: &Path, bytes: &[u8], overwrite: bool) -> Result<(), Error> {
+    if std::fs::read(path).is_ok_and(|there| there == bytes) {
+        return Ok(());
+    }
+    Disk.write(path, bytes, overwrite)
+}
+
+/// Who, when, verdict, as a person reads it.
+fn row_line(row: &Row) -> String {
+    let Row { key, revision, name, identifiers, birth_date, start, headline, findings, damaged, .. } = row;
+    let mut who: Vec<String> = Vec::new();
+    who.extend(name.clone());
+    who.extend((!identifiers.is_empty()).then(|| identifiers.clone()));
+    who.extend(birth_date.as_ref().map(|date| format!("born {date}")));
+    let who = if who.is_empty() { "patient not stated".to_owned() } else { who.join(", ") };
+    let when = if start.is_empty() { "time not stated" } else { start };
+    let codes = if findings.is_empty() { String::new() } else { format!(": {findings}") };
+    let damaged = if *damaged { "DAMAGED; " } else { "" };
+    let corrected = row.corrected_why.as_ref().map_or_else(String::new, |why| format!(" | corrected: {why}"));
+    format!("{key}.r{revision} | {who} | {when} | {damaged}{headline}{codes} | {}{corrected}\n", sent(row))
+}
+
+/// How far it has been handed over.
+fn sent(row: &Row) -> &'static str {
+    match (row.acknowledged, row.exported) {
+        (true, _) => "acknowledged",
+        (false, true) => "exported, not acknowledged",
+        (false, false) => "not sent",
+    }
+}
+
+/// What the checks came to, in words and codes.
+fn verdict(entry: &Entry) -> String {
+    let mut codes = [entry.checks.fails.as_slice(), entry.checks.warns.as_slice()].concat();
+    codes.dedup();
+    let codes = if codes.is_empty() { String::new() } else { format!(": {}", codes.join(", ")) };
+    let damaged = if entry.damaged { "DAMAGED; " } else { "" };
+    format!("{damaged}{}{codes}", entry.checks.headline)
+}

@@ -1,0 +1,103 @@
+//! `archive correct`.
+
+use std::path::Path;
+
+use ecgkeep::archive::{self, HandedOver, Key};
+use ecgkeep::checks::Policy;
+use ecgkeep::format::{Error, Kind};
+use ecgkeep::{Correction, Disk, Reason, Storage as _};
+use serde_json::json;
+
+use super::{Doing, one, text_of, write_once};
+use crate::args::archive::Correct;
+use crate::exit::Exit;
+use crate::output::Outcome;
+
+pub fn run(args: &Correct, json: bool) -> Result<Exit, Error> {
+    let mut doing = Doing::of(&args.dir, &args.acting)?;
+    let key = doing.key(&args.key)?;
+    one("ecgkeep-archive-correct/1", json, key.to_string(), corrected(args, &mut doing, key))
+}
+
+fn corrected(args: &Correct, doing: &mut Doing, key: Key) -> Result<Outcome, Error> {
+    let reason = Reason::ALL.iter().find(|(_, code)| *code == args.reason).map(|(reason, _)| *reason);
+    let reason = reason.ok_or_else(|| Error::new(Kind::Usage, "no such reason"))?;
+    let filing = ecgkeep::parse_filing(&super::shown(&args.filing), &text_of(&args.filing)?)?;
+    let policy = args.policy.as_deref().map_or_else(|| Ok(Policy::default()), ecgkeep::policy_from)?;
+    let mut catalogue = doing.catalogue()?;
+    // Before anything is filed: the notices must be writable.
+    Disk.make_folder(&args.into)?;
+    let by = doing.acting.by.to_string();
+    let correction = Correction { filing: &filing, reason, authorised_by: &args.authorised_by, by: &by };
+    let amended = archive::amend(
+        &mut doing.archive,
+        &mut catalogue,
+        key,
+        &correction,
+        &policy,
+        &doing.acting,
+        doing.signer.as_ref(),
+    )?;
+    let mut text = format!(
+        "{key}.r{} | corrected from revision {}: {} | {} | not sent\n",
+        amended.revision,
+        amended.before,
+        reason.code(),
+        super::verdict(&amended.entry)
+    );
+    let mut notices = Vec::new();
+    for handed_over in &amended.handed_over {
+        let notice = archive::retraction(&amended, handed_over)?;
+        let path = args.into.join(&notice.name);
+        write_once(&path, &notice.bytes, false).map_err(|error| not_written(error, handed_over))?;
+        text.push_str(&handed_over_line(handed_over, &path));
+        notices.push(path.display().to_string());
+    }
+    let mut remarks = Vec::new();
+    if !amended.handed_over.is_empty() {
+        remarks.push(format!(
+            "revision {} was handed over: see to it that every receiver gets the notice and answers it",
+            amended.before
+        ));
+    }
+    if reason == Reason::WrongPatient
+        && filing.acquisition.order_number.is_none()
+        && amended.entry.order_number.is_some()
+    {
+        remarks.push(
+            "the order number is kept as it was: if it is the wrong patient's, correct it too (wrong-order)"
+                .to_owned(),
+        );
+    }
+    let body = json!({
+        "revision": amended.revision,
+        "sha256": amended.sha256.to_string(),
+        "corrects": { "revision": amended.before, "sha256": amended.before_sha256.to_string() },
+        "why": reason.code(),
+        "fingerprint": amended.entry.fingerprint,
+        "handed_over": amended.handed_over,
+        "notices": notices,
+    });
+    Ok(Outcome { remarks, ..Outcome::done(text, body)? })
+}
+
+fn handed_over_line(handed_over: &HandedOver, notice: &Path) -> String {
+    let HandedOver { receiver, revision, exported_at, acknowledged, .. } = handed_over;
+    let acknowledged = if *acknowledged { ", acknowledged" } else { "" };
+    format!(
+        "  revision {revision} was handed to {receiver} on {exported_at}{acknowledged}; notice: {}\n",
+        notice.display()
+    )
+}
+
+fn not_written(error: Error, handed_over: &HandedOver) -> Error {
+    Error::new(
+        error.kind(),
+        format!(
+            "the correction is filed, but the notice for {} (export line {}) was not written",
+            handed_over.receiver, handed_over.line
+        ),
+    )
+    .because(error)
+    .remedy("tell every receiver of the revision before, by hand")
+}

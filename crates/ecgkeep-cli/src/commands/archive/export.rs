@@ -1,0 +1,66 @@
+//! `archive export`: files for a receiver, each with a receipt. Nothing is sent.
+
+use ecgkeep::archive::{self, Catalogue, Code, Key};
+use ecgkeep::format::{Error, Format, Kind};
+use ecgkeep::{Disk, Storage as _, format_by_id};
+use serde_json::json;
+
+use super::{Doing, write_once};
+use crate::args::archive::Export;
+use crate::exit::Exit;
+use crate::output::{Outcome, print_about};
+
+pub fn run(args: &Export, json: bool) -> Result<Exit, Error> {
+    let mut doing = Doing::of(&args.dir, &args.acting)?;
+    let _: Code = args.receiver.parse()?;
+    let to = args.to.as_deref().map(format_by_id).transpose()?;
+    let catalogue = doing.catalogue()?;
+    let keys = if args.unsent {
+        catalogue.unsent()?.iter().map(|row| row.key.parse()).collect::<Result<Vec<Key>, Error>>()?
+    } else {
+        doing.keys(&args.keys)?
+    };
+    Disk.make_folder(&args.into)?;
+    let mut exit = Exit::Done;
+    for key in keys {
+        let result = exported(args, &mut doing, &catalogue, key, to);
+        exit = exit.or(print_about("ecgkeep-archive-export/1", json, &key.to_string(), result));
+    }
+    Ok(exit)
+}
+
+fn exported(
+    args: &Export,
+    doing: &mut Doing,
+    catalogue: &Catalogue,
+    key: Key,
+    to: Option<&'static dyn Format>,
+) -> Result<Outcome, Error> {
+    let got = archive::fetch(&doing.archive, catalogue, key, None)?;
+    let copies = archive::copies(&got, to, args.original)?;
+    let mut written = Vec::new();
+    let mut write = |name: &str, bytes: &[u8], overwrite: bool| {
+        let path = args.into.join(name);
+        written.push(path.display().to_string());
+        write_once(&path, bytes, overwrite)
+    };
+    for file in &copies.files {
+        write(&file.name, &file.bytes, args.overwrite)?;
+    }
+    let exports =
+        archive::export(&mut doing.archive, &[&got], &args.receiver, &doing.acting, doing.signer.as_ref())?;
+    let line = exports.first().map(|exported| exported.line);
+    let line = line.ok_or_else(|| Error::new(Kind::Internal, "an export without a line"))?;
+    for file in archive::receipt_files(&doing.archive, line, &got.stem())? {
+        // A receipt of an earlier export is replaced: it is the journal that keeps both.
+        write(&file.name, &file.bytes, true)?;
+    }
+    let stem = got.stem();
+    let text = format!("{stem} | exported for {} | {}\n", args.receiver, written.join(", "));
+    let remarks = copies.losses.iter().map(|loss| format!("not kept: {loss}")).collect();
+    let body = json!({
+        "revision": got.revision, "sha256": got.sha256.to_string(), "line": line, "receiver": args.receiver,
+        "written": written, "losses": copies.losses,
+    });
+    Ok(Outcome { remarks, ..Outcome::done(text, body)? })
+}

@@ -1,0 +1,60 @@
+//! `archive find`.
+
+use ecgkeep::archive::{self, Hit, Query, Verdict};
+use ecgkeep::format::Error;
+use serde_json::json;
+
+use super::{one, row_line, text_of};
+use crate::args::archive::{Find, VerdictName};
+use crate::exit::Exit;
+use crate::output::Outcome;
+
+pub fn run(args: &Find, json: bool) -> Result<Exit, Error> {
+    one("ecgkeep-archive-find/1", json, &args.dir, found(args))
+}
+
+fn found(args: &Find) -> Result<Outcome, Error> {
+    let query = query(args)?;
+    let catalogue = archive::catalogue(&archive::open(&args.dir)?)?;
+    let (mut text, mut recordings, mut corrected_away) = (String::new(), Vec::new(), Vec::new());
+    for hit in catalogue.find(&query)? {
+        match hit {
+            Hit::Recording(row) => {
+                text.push_str(&row_line(&row));
+                recordings.push(row);
+            }
+            Hit::CorrectedAway { key, revision, why } => {
+                text.push_str(&format!(
+                    "{key}.r{revision} | corrected away: {why}; it is somebody else's now\n"
+                ));
+                corrected_away.push(json!({ "key": key, "revision": revision, "why": why }));
+            }
+        }
+    }
+    let exit = if recordings.is_empty() { Exit::No } else { Exit::Done };
+    let remarks = if text.is_empty() { vec!["nothing found".to_owned()] } else { Vec::new() };
+    let body = json!({ "recordings": recordings, "corrected_away": corrected_away });
+    Ok(Outcome { exit, remarks, ..Outcome::done(text, body)? })
+}
+
+fn query(args: &Find) -> Result<Query, Error> {
+    let given = Query {
+        key: args.key.clone(),
+        identifier: args.identifier.clone(),
+        name: args.name.clone(),
+        born: args.born,
+        from: args.from,
+        to: args.to,
+        operator: args.operator.clone(),
+        finding: args.finding.clone(),
+        verdict: args.verdict.map(|verdict| match verdict {
+            VerdictName::Fail => Verdict::Fail,
+            VerdictName::Warn => Verdict::Warn,
+            VerdictName::Clear => Verdict::Clear,
+        }),
+        digest: args.digest.clone(),
+        order: args.order.clone(),
+    };
+    let Some(path) = &args.query else { return Ok(given) };
+    Ok(given.or(Query::parse(&super::shown(path), &text_of(path)?)?))
+}
