@@ -19,7 +19,7 @@ const ARROWS: &[(&str, &[&str])] = &[
     ("ecgkeep-bundle", &["ecgkeep-format"]),
     ("ecgkeep-report", &["ecgkeep-recording", "ecgkeep-checks"]),
     // level 3
-    ("ecgkeep-archive", &["ecgkeep-format", "ecgkeep-bundle"]),
+    ("ecgkeep-archive", &["ecgkeep-recording", "ecgkeep-format", "ecgkeep-bundle"]),
     // level 4: everything below but the synthetic recordings, see `facade`
     ("ecgkeep", &[]),
     // level 5

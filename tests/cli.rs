@@ -45,6 +45,11 @@ fn all_replayed() -> &'static [Replayed] {
 fn replayed(path: &Path) -> Vec<(Step, Option<Ended>)> {
     let folder = tempfile::tempdir().expect("a temporary folder");
     copy_folder(&root().join("examples/larkmoor"), folder.path());
+    if path.file_name().is_some_and(|name| name.to_string_lossy().starts_with("archive")) {
+        let beside = folder.path().join("beside");
+        std::fs::create_dir(&beside).expect("a folder is made");
+        copy_folder(&root().join("examples/archive"), &beside);
+    }
     replay(&steps_of(path), folder.path()).unwrap_or_else(|error| panic!("{}: {error}", path.display()))
 }
 
@@ -103,6 +108,16 @@ fn every_command_and_every_exit_code_is_shown() {
     let help = ecgkeep_tests::program::run(&["--help"], &root(), b"").stdout;
     let commands: Vec<&str> = commands_of_the_help(&help);
     assert!(commands.len() >= 11, "{commands:?}");
+    let help = ecgkeep_tests::program::run(&["archive", "--help"], &root(), b"").stdout;
+    let acts: Vec<String> = commands_of_the_help(&help).iter().map(|act| format!("archive {act}")).collect();
+    assert!(acts.len() >= 18, "{acts:?}");
+    for act in &acts {
+        for json in [false, true] {
+            let begins = |step: &&Step| step.command.starts_with(&format!("ecgkeep {act} "));
+            let shown = steps.iter().filter(begins).any(|step| step.command.contains("--json") == json);
+            assert!(shown, "no transcript shows {act}, --json: {json}");
+        }
+    }
     for command in commands {
         for json in [false, true] {
             let shown = steps.iter().filter(of_program).any(|step| {
@@ -187,9 +202,77 @@ fn the_json_in_a_bundle_is_of_the_shape_it_names() {
             }
         }
     }
+    seen.extend(shapes_of_an_archive(&shapes));
     let kept = shapes.iter().filter(|(_, schema)| schema.pointer("/properties/exit").is_none());
     let unseen: Vec<&str> = kept.map(|(name, _)| name).filter(|name| !seen.contains(*name)).collect();
     assert!(unseen.is_empty(), "no bundle holds {unseen:?}");
+}
+
+/// Everything in JSON or TOML that an archive and its acts write: a correction, a notice, a quarantine, a register.
+fn shapes_of_an_archive(shapes: &Shapes) -> BTreeSet<String> {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    copy_folder(&root().join("examples/larkmoor"), folder.path());
+    copy_folder(&root().join("examples/archive"), folder.path());
+    let schedule = "schema = \"ecgkeep-schedule/1\"\nname = \"days\"\neffective_from = \"2026-03-01\"\n\
+        reviewed_by = \"board\"\n[[rule]]\nid = \"days-1\"\nfrom = \"recorded\"\ndays = 1\ncitation = \"invented\"\n";
+    std::fs::write(folder.path().join("days.toml"), schedule).expect("a schedule is written");
+    std::fs::write(folder.path().join("broken.hea"), "broken 1 500 x\n").expect("a broken header is written");
+    let run = |command: &str, exit: i32| {
+        let words: Vec<&str> = command.split(' ').collect();
+        let ended = ecgkeep_tests::program::run(&words, folder.path(), b"");
+        assert_eq!(ended.code, Some(exit), "{command}: {}", ended.stderr);
+        ended.stdout
+    };
+    let by = "--by clerk-1 --at 2026-03-02T18:00:00Z";
+    let out = run(&format!("archive add --new A lm01_faultless.hea broken.hea {by}"), 3);
+    let keys: Vec<&str> = out.lines().filter_map(|line| line.rsplit(": ").next()?.get(..32)).collect();
+    let [key, waiting] = keys.as_slice() else { panic!("{out}") };
+    run(&format!("archive export A {key} --into out --receiver ward-3 {by}"), 0);
+    let right = "--filing wrong-patient.filing.toml --reason wrong-patient --authorised-by lead-2";
+    run(&format!("archive correct A {key} {right} --into notices {by}"), 0);
+    run(&format!("archive get A {key} --original -o r2.zip {by}"), 0);
+    run("unpack r2.zip --into r2", 0);
+    let waiting = format!("A/quarantine/{}/{}/{waiting}.q1.zip", &waiting[..2], &waiting[2..4]);
+    run(&format!("unpack {waiting} --into q1"), 0);
+    run(&format!("archive schedule A --adopt days.toml --authorised-by board {by}"), 0);
+    for name in ["one", "two"] {
+        run(&format!("archive keys --make {name}.key --name {name}"), 0);
+        run(&format!("archive keys A --admit {name}.key.pub {by}"), 0);
+    }
+    let later = "--at 2026-04-01T10:00:00Z";
+    run(&format!("archive destroy A {key} --rule days-1 --write request {later}"), 0);
+    run("archive destroy A --sign request --with one.key", 0);
+    run("archive destroy A --sign request --with two.key", 0);
+    run(&format!("archive destroy A --perform request --by clerk-1 {later}"), 0);
+
+    let mut seen = BTreeSet::new();
+    let mut look = |path: PathBuf| {
+        let text =
+            std::fs::read_to_string(&path).unwrap_or_else(|error| panic!("{}: {error}", path.display()));
+        for line in if path.extension().is_some_and(|ending| ending == "jsonl") {
+            text.lines().collect()
+        } else {
+            vec![text.as_str()]
+        } {
+            seen.insert(fits_the_shape_it_names(shapes, line, &path.display().to_string()));
+        }
+    };
+    let only = |below: &str| {
+        let mut listed = std::fs::read_dir(folder.path().join(below)).expect("a folder");
+        listed.next().expect("not empty").expect("can be listed").path()
+    };
+    look(only("r2").join("metadata/amendments.json"));
+    look(only("q1").join("metadata/quarantine.json"));
+    look(only("notices"));
+    look(folder.path().join("A/register.jsonl"));
+    for text in
+        [schedule, &std::fs::read_to_string(root().join("examples/archive/schedule.toml")).expect("text")]
+    {
+        let value: Value = toml::from_str(text).expect("a schedule is TOML");
+        assert_eq!(shapes.misfits("schedule.schema.json", &value), Vec::<String>::new(), "{text}");
+        seen.insert("schedule.schema.json".to_owned());
+    }
+    seen
 }
 
 #[test]

@@ -9,7 +9,7 @@
 //! ```
 //!
 //! The commands of one file run one after another in one folder. `$ flip FILE BYTE`, `$ cut FILE BYTES`,
-//! `$ copy FROM TO` and `$ write FILE TEXT` prepare it. In an expected line, `<sha256>` stands for 64 hexadecimal
+//! `$ copy FROM TO`, `$ remove FILE` and `$ write FILE TEXT` prepare it (`[nl]` is a line feed). In an expected line, `<sha256>` stands for 64 hexadecimal
 //! digits, `<key>` for 32 of them, `<version>` for the version of the program, `<number>` for digits and `<...>` for anything.
 
 use std::fmt::Write as _;
@@ -89,6 +89,7 @@ pub fn replay(steps: &[Step], folder: &Path) -> Result<Vec<(Step, Option<Ended>)
 
 fn replay_one(step: &Step, folder: &Path) -> Result<(Step, Option<Ended>), String> {
     if let Some((file, content)) = step.command.strip_prefix("write ").and_then(|rest| rest.split_once(' ')) {
+        let content = content.replace("[nl]", "\n");
         std::fs::write(folder.join(file), format!("{content}\n"))
             .map_err(|error| format!("{file}: {error}"))?;
         return Ok((step.clone(), None));
@@ -146,9 +147,23 @@ fn prepare(command: &str, arguments: &[&str], folder: &Path) -> Result<(), Strin
             let bytes = std::fs::read(at(file)).map_err(text)?;
             std::fs::write(at(file), bytes.get(..number(length)?).ok_or("shorter than that")?).map_err(text)
         }
-        ("copy", [from, to]) => std::fs::copy(at(from), at(to)).map(|_| ()).map_err(text),
+        ("copy", [from, to]) => copy(&at(from), &at(to)).map_err(text),
+        ("remove", [path]) => std::fs::remove_file(at(path)).map_err(text),
         _ => Err("no command of a transcript".to_owned()),
     }
+}
+
+/// A file, or a folder with all that is in it.
+fn copy(from: &Path, to: &Path) -> std::io::Result<()> {
+    if !from.is_dir() {
+        return std::fs::copy(from, to).map(|_| ());
+    }
+    std::fs::create_dir(to)?;
+    for entry in std::fs::read_dir(from)? {
+        let entry = entry?;
+        copy(&entry.path(), &to.join(entry.file_name()))?;
+    }
+    Ok(())
 }
 
 fn keep_what_matches(expected: &[String], really: &str) -> Vec<String> {
