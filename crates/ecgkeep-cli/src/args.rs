@@ -44,6 +44,12 @@ pub enum Command {
     /// Whether bundles are complete and unaltered.
     Verify(Verify),
     /// The archive of many recordings: file, find, hand over, correct, verify, retain.
+    ///
+    /// Every recording is filed once, as a sealed bundle, and never changed; what is done with it stands in a journal
+    /// that names no patient. ecgkeep itself transmits nothing: your site's interface collects what `export` writes.
+    ///
+    /// Technical checks only; not a diagnosis. An ECG is to be over-read by a qualified clinician; local policy
+    /// decides.
     Archive(archive::Archive),
     /// The formats and what each reads and writes.
     Formats,

@@ -27,6 +27,8 @@ enum Kept {
     Folder(Folder),
     Memory(Memory),
     Bundle(Bundle),
+    /// A bundle that cannot be opened, or is altered, and why.
+    Broken(Folder, Kind, String),
 }
 
 impl Input {
@@ -60,6 +62,17 @@ impl Input {
         Input(Kept::Bundle(bundle))
     }
 
+    /// The file at `path` that [`Input::at`] refused for this reason: [`Input::read_or_keep`] hands on its bytes, so
+    /// that they can be kept.
+    /// # Errors
+    /// The reason itself where there is nothing to keep: the path was wrong, or could not be read.
+    pub fn broken(path: &Path, why: Error) -> Result<Input> {
+        match why.kind() {
+            Kind::Io | Kind::Usage => Err(why),
+            kind => Ok(Input(Kept::Broken(Folder::of(path)?, kind, why.to_string()))),
+        }
+    }
+
     /// Files in memory.
     #[must_use]
     pub fn of_memory(memory: Memory) -> Input {
@@ -78,7 +91,7 @@ impl Input {
     /// [`Kind::Malformed`], [`Kind::Altered`] or [`Kind::Io`] where a bundle does not say what its original is.
     pub fn source(&self) -> Result<Box<dyn Source + '_>> {
         Ok(match &self.0 {
-            Kept::Folder(folder) => Box::new(folder.clone()),
+            Kept::Folder(folder) | Kept::Broken(folder, ..) => Box::new(folder.clone()),
             Kept::Memory(memory) => Box::new(memory.clone()),
             Kept::Bundle(bundle) => Box::new(seal::original(bundle)?),
         })
@@ -117,6 +130,11 @@ impl Input {
         let source = self.source().map_err(Unread::without_files)?;
         let main = source.main().to_owned();
         let recorded = Recorded::new(&*source);
+        if let Kept::Broken(_, kind, why) = &self.0 {
+            // A file that cannot be read cannot be kept; why it was refused is told anyway.
+            let _ = recorded.bytes(&main, BUNDLE_BYTES);
+            return Err(Unread { error: Error::new(*kind, why.clone()), main, files: originals(recorded) });
+        }
         let read = || {
             // Whichever files the reader wants, the main file is part of the source.
             recorded.bytes(&main, limits.file_bytes)?;

@@ -7,12 +7,7 @@ use ecgkeep::recording::{CivilTime, PartialDate};
 
 use super::Reading;
 
-/// The archive of many recordings.
-///
-/// Every recording is filed once, as a sealed bundle, and never changed; what is done with it stands in a journal that
-/// names no patient. ecgkeep itself transmits nothing: your site's interface collects what `export` writes.
-///
-/// Technical checks only; not a diagnosis. An ECG is to be over-read by a qualified clinician; local policy decides.
+/// `archive`.
 #[derive(Args)]
 pub struct Archive {
     #[command(subcommand)]
@@ -24,6 +19,10 @@ pub enum Act {
     /// Make an archive.
     New(New),
     /// File recordings: read, check, seal, commit; one line each.
+    ///
+    /// Findings never prevent filing: an urgent ECG must not vanish because a check failed. What cannot be read is kept
+    /// in quarantine. A source that is there already is not stored twice. The output names no patient unless
+    /// --show-identity asks for it.
     Add(Add),
     /// Recordings by identifier, name, birth date, day, operator, finding, verdict, digest, order or key.
     Find(Find),
@@ -34,6 +33,9 @@ pub enum Act {
     /// Whether everything is there and unaltered; changes nothing.
     Verify(Verify),
     /// Make a corrected revision (wrong patient, operator, identifier, ...); the first stays as it is.
+    ///
+    /// Searches follow the newest revision; the wrong patient's shows only that something was corrected away. What was
+    /// handed over before must be taken back: a notice is written for each receiver, and ecgkeep sends none of them.
     Correct(Correct),
     /// Write recordings for handing over, each with a receipt; sends nothing.
     Export(Export),
@@ -48,6 +50,10 @@ pub enum Act {
     /// What the schedule allows to be destroyed; destroys nothing.
     Due(Due),
     /// Destroy under the schedule: write a request, have two people sign it, perform it.
+    ///
+    /// Three steps: `destroy DIR KEY... --rule RULE --write REQUEST`; then twice, by two people, `destroy DIR --sign
+    /// REQUEST --with KEYFILE`; then `destroy DIR --perform REQUEST --by CODE`. Nothing is destroyed that is held, not
+    /// due, or under no adopted schedule. What is destroyed cannot be brought back; copies elsewhere are not reached.
     Destroy(Destroy),
     /// Put good copies from another archive folder in place of damaged bundles.
     Repair(Repair),
@@ -376,9 +382,7 @@ pub struct Due {
     pub at: Option<CivilTime>,
 }
 
-/// Three steps: `destroy DIR KEY... --rule RULE --write REQUEST`; then twice, by two people, `destroy DIR --sign REQUEST
-/// --with KEYFILE`; then `destroy DIR --perform REQUEST --by CODE`. Nothing is destroyed that is held, not due, or under
-/// no adopted schedule. What is destroyed cannot be brought back; copies elsewhere are not reached by this.
+/// One of three steps.
 #[derive(Args)]
 pub struct Destroy {
     /// The archive.

@@ -8,7 +8,7 @@ use std::path::{Path, PathBuf};
 use ecgkeep::archive::{self, Added, Adding, Fate, Key, Warning};
 use ecgkeep::checks::Policy;
 use ecgkeep::format::{Error, Kind, Place};
-use ecgkeep::{Entry, Inputs, kind_word};
+use ecgkeep::{Entry, Input, Inputs, kind_word};
 use serde_json::json;
 
 use super::make::make;
@@ -57,7 +57,7 @@ pub fn run(args: &Add, json: bool) -> Result<Exit, Error> {
         return Ok(exit);
     }
     let open = |input: &ToAdd| {
-        let source = input_at(&input.path)?;
+        let source = input_at(&input.path).or_else(|error| Input::broken(&input.path, error))?;
         let filing = filing.for_input(&source, &input.path)?;
         Ok((source, filing))
     };
