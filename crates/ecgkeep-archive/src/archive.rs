@@ -23,6 +23,9 @@ use crate::word::{Digest, Key, Moment};
 /// The version of what is on the disk.
 pub const SCHEMA: &str = "ecgkeep-archive/1";
 
+/// How many wait for the disk at once.
+const WAITING: usize = 16;
+
 /// archive.json: what never changes.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Identity {
@@ -256,6 +259,13 @@ impl Archive {
         self.prepare_for(bytes, Readers::All)
     }
 
+    /// [`Archive::prepare`] for many at once, each with its own result, in their order. A flush waits for the disk and
+    /// not for a core: many that wait together cost little more than one.
+    #[must_use]
+    pub fn prepare_all<B: AsRef<[u8]> + Sync>(&self, files: &[B]) -> Vec<Result<Prepared>> {
+        together(files, |bytes| self.prepare(bytes.as_ref()))
+    }
+
     pub(crate) fn prepare_for(&self, bytes: &[u8], readers: Readers) -> Result<Prepared> {
         self.announce()?;
         Prepared::write(&self.storage, &self.folder.join(layout::TMP), bytes, readers)
@@ -300,6 +310,19 @@ impl Archive {
         let Some(last) = size.checked_sub(1).filter(|last| *last < self.size()) else { return Ok(None) };
         Ok(Some((size, self.line(last)?.at)))
     }
+}
+
+/// Does the same to many, up to [`WAITING`] at a time, each of which waits for the disk.
+pub(crate) fn together<T: Sync, R: Send>(all: &[T], act: impl Fn(&T) -> R + Sync) -> Vec<R> {
+    if all.len() <= WAITING {
+        return all.iter().map(act).collect();
+    }
+    let share = all.len().div_ceil(WAITING);
+    std::thread::scope(|scope| {
+        let parts: Vec<_> =
+            all.chunks(share).map(|part| scope.spawn(|| part.iter().map(&act).collect::<Vec<R>>())).collect();
+        parts.into_iter().flat_map(|part| part.join().expect("no operation of a storage panics")).collect()
+    })
 }
 
 /// archive.json.

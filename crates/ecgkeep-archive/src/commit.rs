@@ -11,7 +11,7 @@ use std::path::{Path, PathBuf};
 use ecgkeep_format::{Error, Kind, Place, Result};
 
 use crate::act::{Act, Commit, Done};
-use crate::archive::Archive;
+use crate::archive::{Archive, together};
 use crate::fault::{cannot_write, shown};
 use crate::layout::{self, SEGMENT_LINES};
 use crate::line::{About, Event, LONGEST_LINE, Line};
@@ -125,9 +125,11 @@ impl Archive {
     }
 
     pub(crate) fn sync_folders(&self, folders: &BTreeSet<PathBuf>) -> Result<()> {
-        folders.iter().try_for_each(|folder| {
+        let folders: Vec<&PathBuf> = folders.iter().collect();
+        let synced = together(&folders, |folder| {
             self.storage.sync_folder(&self.folder.join(folder)).map_err(|error| cannot_write(folder, error))
-        })
+        });
+        synced.into_iter().collect()
     }
 
     /// Lines into the journal, then the checkpoint over them.

@@ -57,6 +57,7 @@ mod receipt;
 pub mod reconcile;
 mod register;
 mod repair;
+mod request;
 pub mod schedule;
 mod settle;
 pub mod storage;
@@ -67,7 +68,6 @@ mod word;
 pub use act::{Act, Commit, Corrects, Done, Fate};
 pub use archive::{Archive, Identity, SCHEMA, State};
 pub use checkpoint::Checkpoint;
-pub use destroy::Request;
 pub use entry::{
     Amends, ENTRY_SCHEMA, Entry, EntryChecks, EntryFile, Patient, Urgency, key, key_of_digests, sha256,
 };
@@ -78,5 +78,6 @@ pub use note::{Note, PublicKey, Signed, Signer};
 pub use prepare::Prepared;
 pub use receipt::Receipt;
 pub use repair::Repaired;
+pub use request::Request;
 pub use verify::{Level, Progress, Reread, Trouble, VerifyArgs, VerifyReport, verify};
 pub use word::{Code, Digest, Key, Moment};
