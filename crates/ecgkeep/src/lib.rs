@@ -42,6 +42,7 @@ mod unpack;
 mod verify;
 
 pub use correct::{Correction, Reason, corrected};
+pub use ecgkeep_archive::storage::Disk;
 pub use ecgkeep_archive::{
     Amends, ENTRY_SCHEMA, Entry, EntryChecks, EntryFile, Patient, Urgency, key, sha256,
 };
@@ -63,6 +64,6 @@ pub use quarantine::{
 };
 pub use samples::{counts_csv, samples_csv};
 pub use seal::{Sealed, Sealing, seal, sealed_there};
-pub use storage::{Disk, Storage, write_files};
+pub use storage::{Storage, write_files};
 pub use unpack::unpack;
 pub use verify::{SELF_CONSISTENT, Verified, altered, verify};

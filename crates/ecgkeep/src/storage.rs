@@ -1,11 +1,12 @@
-//! The one way files are written: a temporary file, synced, renamed into place, the folder synced.
+//! The one way files are written: whole or not at all, on the storage that the archive stands on.
 
-use std::io::Write as _;
+use std::io::ErrorKind;
 use std::path::{Path, PathBuf};
 
+use ecgkeep_archive::storage::{self as house, write_whole};
 use ecgkeep_format::{Error, File, Kind, Place, Result};
 
-/// Where files are written.
+/// Where files are written: every storage of the house, with errors that say what to do.
 pub trait Storage: Sync {
     /// Writes one file whole or not at all. An existing file stays untouched unless `overwrite`.
     /// # Errors
@@ -21,37 +22,32 @@ pub trait Storage: Sync {
     fn exists(&self, path: &Path) -> bool;
 }
 
-/// The file system.
-#[derive(Clone, Copy, Debug, Default)]
-pub struct Disk;
-
-impl Storage for Disk {
+impl<S: house::Storage> Storage for S {
     fn write(&self, path: &Path, bytes: &[u8], overwrite: bool) -> Result<()> {
-        let folder = folder_of(path);
-        let failed = |error: std::io::Error| cannot_write(path, error);
-        let mut file =
-            tempfile::Builder::new().prefix(".ecgkeep-").tempfile_in(&folder).map_err(|error| {
-                // The cause names the temporary file, which nobody asked for.
-                failed(error.kind().into())
-            })?;
-        readable_by_others(file.as_file()).map_err(failed)?;
-        file.write_all(bytes).map_err(failed)?;
-        file.as_file().sync_all().map_err(failed)?;
-        let placed = if overwrite { file.persist(path) } else { file.persist_noclobber(path) };
-        placed.map_err(|error| match error.error.kind() {
-            std::io::ErrorKind::AlreadyExists => already_there(path),
-            _ => failed(error.error),
-        })?;
-        // The new name is safe only when the folder that holds it is.
-        std::fs::File::open(&folder).and_then(|folder| folder.sync_all()).map_err(failed)
+        write_whole(self, path, bytes, overwrite).map_err(|error| match error.kind() {
+            ErrorKind::AlreadyExists => already_there(path),
+            _ => cannot_write(path, error),
+        })
     }
 
     fn make_folder(&self, path: &Path) -> Result<()> {
-        std::fs::create_dir_all(path).map_err(|error| cannot_write(path, error))
+        let mut missing = Vec::new();
+        for above in path.ancestors().filter(|above| !above.as_os_str().is_empty()) {
+            if self.size(above).is_ok_and(|size| size.is_some()) {
+                break;
+            }
+            missing.push(above);
+        }
+        for folder in missing.into_iter().rev().chain([path]) {
+            if !folder.as_os_str().is_empty() {
+                house::Storage::make_folder(self, folder).map_err(|error| cannot_write(path, error))?;
+            }
+        }
+        Ok(())
     }
 
     fn exists(&self, path: &Path) -> bool {
-        path.symlink_metadata().is_ok()
+        self.size(path).is_ok_and(|size| size.is_some())
     }
 }
 
@@ -74,13 +70,7 @@ pub fn write_files(
     Ok(paths)
 }
 
-/// The folder a file stands in.
-pub(crate) fn folder_of(path: &Path) -> PathBuf {
-    match path.parent() {
-        Some(parent) if !parent.as_os_str().is_empty() => parent.to_owned(),
-        _ => PathBuf::from("."),
-    }
-}
+pub(crate) use house::folder_of;
 
 pub(crate) fn already_there(path: &Path) -> Error {
     Error::new(Kind::Io, "already exists")
@@ -104,20 +94,10 @@ fn cannot_write(path: &Path, cause: std::io::Error) -> Error {
     Error::new(Kind::Io, "cannot write").at(Place::file(shown(path))).because(cause).remedy(remedy)
 }
 
-/// Temporary files are made private; what is placed should be as readable as any other new file.
-#[cfg(unix)]
-fn readable_by_others(file: &std::fs::File) -> std::io::Result<()> {
-    use std::os::unix::fs::PermissionsExt as _;
-    file.set_permissions(std::fs::Permissions::from_mode(0o644))
-}
-
-#[cfg(not(unix))]
-fn readable_by_others(_: &std::fs::File) -> std::io::Result<()> {
-    Ok(())
-}
-
 #[cfg(test)]
 mod tests {
+    use ecgkeep_archive::storage::Disk;
+
     use super::*;
 
     #[test]
@@ -131,6 +111,17 @@ mod tests {
         Disk.write(&path, b"two", true).unwrap();
         assert_eq!(std::fs::read(&path).unwrap(), b"two");
         assert_eq!(std::fs::read_dir(folder.path()).unwrap().count(), 1, "no temporary file stays");
+    }
+
+    #[test]
+    fn folders_are_made_with_those_above_them() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("a/b/c");
+        Storage::make_folder(&Disk, &path).unwrap();
+        Storage::make_folder(&Disk, &path).unwrap();
+        assert!(path.is_dir());
+        std::fs::write(path.join("file"), "").unwrap();
+        assert_eq!(Storage::make_folder(&Disk, &path.join("file/d")).unwrap_err().kind(), Kind::Io);
     }
 
     #[test]
