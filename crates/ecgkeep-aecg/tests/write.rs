@@ -91,9 +91,9 @@ fn counts_are_divided_where_that_makes_the_scale_a_decimal() {
     assert!(document.contains("<scale value=\"0.333333333333333333\" unit=\"uV\"/>"));
     assert_eq!(losses.len(), 1);
     let Change::Samples { count, first, at_most } = &losses[0].change else { panic!("{}", losses[0]) };
-    // 4 counts of a third of 10^-15 nanovolts
+    // 4 counts of a third of 10^-15 nanovolts, in microvolts
     assert_eq!((*count, *first), (2, 1));
-    assert_eq!(at_most.as_ref().map(|most| most.value), Exact::ratio(4, 3 * 10i128.pow(15)).ok());
+    assert_eq!(at_most.as_ref().map(|most| most.value), Exact::ratio(4, 3 * 10i128.pow(18)).ok());
 }
 
 #[test]

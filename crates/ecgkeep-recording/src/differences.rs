@@ -225,7 +225,10 @@ impl fmt::Display for Change {
             Change::Added { value } => write!(f, "added: {value}"),
             Change::Changed { from, to } => write!(f, "changed from {from} to {to}"),
             Change::Samples { count, first, at_most } => {
-                write!(f, "{count} samples differ, the first is sample {first}, ")?;
+                match count {
+                    1 => write!(f, "1 sample differs, sample {first}, ")?,
+                    _ => write!(f, "{count} samples differ, the first is sample {first}, ")?,
+                }
                 match at_most {
                     Some(most) => write!(f, "by at most {most}"),
                     None => f.write_str("by an amount too long to state exactly"),
@@ -332,11 +335,13 @@ fn compare_voltages(a: &Signal, b: &Signal) -> Option<Change> {
         count += 1;
         at_most = at_most.zip(apart).map(|(most, apart)| most.max(apart));
     }
-    let unit = match &a.unit {
-        SignalUnit::Volt => "nV".to_owned(),
-        SignalUnit::Other(name) => format!("n{name}"),
-        SignalUnit::Uncalibrated => "10^-9 counts".to_owned(),
+    // Microvolts, as everywhere else where a person reads a voltage.
+    let (per_unit, unit) = match &a.unit {
+        SignalUnit::Volt => (1000, "uV".to_owned()),
+        SignalUnit::Other(name) => (1, format!("n{name}")),
+        SignalUnit::Uncalibrated => (1, "10^-9 counts".to_owned()),
     };
+    let at_most = at_most.and_then(|value| value.over(Exact::whole(per_unit)));
     (count > 0).then(|| Change::Samples {
         count,
         first,
@@ -529,11 +534,11 @@ impl Facts {
             [(Field::HighPass, high_pass_hz), (Field::LowPass, low_pass_hz), (Field::Mains, mains_hz)]
         {
             if let Some(hertz) = hertz {
-                self.put(field, "", hertz);
+                self.put(field, "", format!("{hertz} Hz"));
             }
         }
         for (index, hertz) in notch_hz.iter().enumerate() {
-            self.put(Field::Notch, &position(index), hertz);
+            self.put(Field::Notch, &position(index), format!("{hertz} Hz"));
         }
         self.lines(Field::FilterWords, described);
         self.coded(Field::Placement, placement.as_slice());
@@ -813,8 +818,30 @@ mod tests {
     #[test]
     fn a_changed_sample_is_counted_located_and_measured() {
         let found = differences(&recording("5000", "0", &[1, 2, 3]), &recording("2500", "0", &[2, 5, 7]));
-        let change = Change::Samples { count: 2, first: 1, at_most: Some(Quantity::new(2500, "nV")) };
+        // counts 2 and 3 of 5 uV against 5 and 7 of 2.5 uV: apart by 2.5 uV both
+        let at_most = Exact::ratio(5, 2).map(|value| Quantity { value, unit: "uV".into() }).ok();
+        let change = Change::Samples { count: 2, first: 1, at_most };
         assert_eq!(found, [Difference { field: Field::Voltage, at: "rhythm, I".into(), change }]);
+        let one = differences(&recording("5000", "0", &[1, 2]), &recording("5000", "0", &[1, 3]));
+        assert_eq!(one[0].to_string(), "voltage, rhythm, I: 1 sample differs, sample 1, by at most 5 uV");
+    }
+
+    #[test]
+    fn what_is_measured_in_hertz_says_so() {
+        let mut filtered = recording("5000", "0", &[1]);
+        filtered.acquisition.filters.high_pass_hz = Exact::ratio(1, 20).ok();
+        filtered.acquisition.filters.notch_hz = vec![Exact::whole(50)];
+        filtered.acquisition.mains_hz = Some(Exact::whole(50));
+        let found = differences(&recording("5000", "0", &[1]), &filtered);
+        let lines: Vec<String> = found.iter().map(ToString::to_string).collect();
+        assert_eq!(
+            lines,
+            [
+                "high-pass filter: added: 0.05 Hz",
+                "notch filter, 1: added: 50 Hz",
+                "mains frequency: added: 50 Hz"
+            ]
+        );
     }
 
     #[test]

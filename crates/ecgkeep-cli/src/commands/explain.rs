@@ -8,9 +8,9 @@ use crate::args::Explain;
 use crate::exit::Exit;
 use crate::output::{Outcome, data, print};
 
-/// Stands below every explanation.
+/// Goes with every explanation.
 const CAUTION: &str = "Technical checks only; not a diagnosis. Local policy decides; an ECG is to be over-read by a \
-qualified clinician.\n";
+qualified clinician.";
 
 #[derive(Serialize)]
 struct Body {
@@ -21,6 +21,7 @@ struct Body {
     source: &'static str,
     limits: &'static str,
     what_to_do: &'static str,
+    caution: &'static str,
 }
 
 pub fn run(args: &Explain, json: bool) -> Result<Exit, Error> {
@@ -34,7 +35,7 @@ pub fn run(args: &Explain, json: bool) -> Result<Exit, Error> {
             for rule in RULES {
                 data(&format!("{:<28} {}\n", rule.code, rule.title));
             }
-            data(&format!("\n{CAUTION}"));
+            data(&format!("\n{CAUTION}\n"));
             return Ok(Exit::Done);
         }
         None => RULES.iter().collect(),
@@ -54,6 +55,7 @@ pub fn run(args: &Explain, json: bool) -> Result<Exit, Error> {
             source: rule.source,
             limits: rule.limits,
             what_to_do: rule.what_to_do,
+            caution: CAUTION,
         };
         let text = text(rule.code, &body);
         exit = exit.or(print("ecgkeep-explain/1", json, rule.code.as_ref(), Outcome::done(text, body)));
@@ -62,7 +64,7 @@ pub fn run(args: &Explain, json: bool) -> Result<Exit, Error> {
 }
 
 fn text(code: &str, body: &Body) -> String {
-    let Body { title, rule, threshold, policy, source, limits, what_to_do } = body;
+    let Body { title, rule, threshold, policy, source, limits, what_to_do, caution } = body;
     let parts = [
         ("rule", *rule),
         ("threshold", threshold.as_str()),
@@ -72,7 +74,7 @@ fn text(code: &str, body: &Body) -> String {
         ("what to do", what_to_do),
     ];
     let lines: String = parts.iter().map(|(label, part)| format!("{label:<12}{}\n", wrapped(part))).collect();
-    format!("{code}: {title}\n\n{lines}\n{CAUTION}")
+    format!("{code}: {title}\n\n{lines}\n{caution}\n")
 }
 
 /// The text in lines of at most 88 characters, the second and further ones indented under the first.

@@ -87,9 +87,9 @@ fn a_step_of_no_whole_nanovolt_is_rounded_once_and_the_error_is_stated() {
     let losses = losses(&recording);
     assert_eq!(losses.len(), 1);
     let Change::Samples { at_most: Some(most), .. } = &losses[0].change else { panic!("{}", losses[0]) };
-    assert_eq!((losses[0].field, most.unit.as_str()), (Field::Voltage, "nV"));
+    assert_eq!((losses[0].field, most.unit.as_str()), (Field::Voltage, "uV"));
     // 1 mV at 31 nV per unit is 32258 units: nothing is off by more than half a unit
-    assert!(most.value <= exact("15.5") && most.value > exact("15"), "{most}");
+    assert!(most.value <= exact("0.0155") && most.value > exact("0.015"), "{most}");
     assert_eq!(back(&recording).waveforms[0].signals()[0].step.nanovolts(), Exact::whole(31));
 }
 
