@@ -50,6 +50,9 @@ pub(crate) const V6_RIDGE: f64 = 0.002;
 pub(crate) const P_AXIS_DEG: f64 = 45.0;
 /// The frontal direction that lead V6 usually has, in degrees (between 2 and 86 on 42 of 44 real recordings).
 pub(crate) const V6_AXIS_DEG: f64 = 40.0;
+/// Leads I, II, V1 to V6 that all correlate so well are one wave, as in published test signals (CAL: identical in
+/// these; project choice).
+pub(crate) const ONE_WAVE_CORRELATION: f64 = 0.99;
 /// Below this rate P waves and QRS onsets were not tried.
 pub(crate) const CABLE_RATE_HZ_AT_LEAST: f64 = 200.0;
 
@@ -88,6 +91,13 @@ pub(crate) const HUM_NEIGHBOUR_HZ: f64 = 5.0;
 /// Twice the highest frequency looked at, with a margin (sampling theorem).
 pub(crate) const HUM_RATE_HZ_AT_LEAST: f64 = 150.0;
 
+/// Harmonics of the mains that are looked for: that of rectifiers, and that of saturated iron (common practice, no
+/// source).
+pub(crate) const HARMONICS: [f64; 2] = [2.0, 3.0];
+/// Less noise above 40 Hz than this, in microvolts of standard deviation, holds no harmonic worth a note (a sine
+/// counts 1.05 times its peak).
+pub(crate) const HARMONICS_NOISE_UV_AT_LEAST: f64 = 8.0;
+
 /// Length of the moving average that is subtracted: a high-pass of about 40 Hz (project choice).
 pub(crate) const MUSCLE_HIGH_PASS_SECONDS: f64 = 0.020;
 /// From this size in microvolts hum is taken out before muscle noise is measured (project choice).
@@ -96,5 +106,23 @@ pub(crate) const HUM_UV_REMOVED: f64 = 5.0;
 pub(crate) const MUSCLE_RATE_HZ_AT_LEAST: f64 = 200.0;
 /// From the median absolute deviation to the standard deviation of a normal distribution (1 / 0.67449).
 pub(crate) const MAD_TO_SIGMA: f64 = 1.4826;
+/// What lies so near to a spike is not compared with it: pulses of a pacemaker last up to 2 ms (EC11, excerpt), and
+/// filters spread them.
+pub(crate) const SPIKE_GAP_SECONDS: f64 = 0.004;
+/// The shoulders that a spike must stand out from: shorter than the flank of a QRS complex (project choice).
+pub(crate) const SPIKE_SHOULDER_SECONDS: f64 = 0.008;
+/// How many times the noise of its second a spike must stand out: white noise does so by 6 (project choice).
+pub(crate) const SPIKE_NOISE_TIMES: f64 = 8.0;
+/// Spikes of several leads within this time are one (project choice).
+pub(crate) const SPIKES_TOGETHER_SECONDS: f64 = 0.012;
+/// A pulse belongs to the beat that follows within this time ... (project choice: the longest PR interval in use)
+pub(crate) const SPIKE_BEFORE_BEAT_SECONDS: f64 = 0.350;
+/// ... or stands so near to it that it may be a notch of its QRS complex.
+pub(crate) const SPIKE_AFTER_BEAT_SECONDS: f64 = 0.080;
+/// Pulses recur where their distances from the beats differ by no more (project choice).
+pub(crate) const SPIKE_OFFSETS_APART_SECONDS: f64 = 0.030;
+/// Below this rate a spike and the tip of an R wave look the same (project choice).
+pub(crate) const SPIKE_RATE_HZ_AT_LEAST: f64 = 250.0;
+
 /// Length of the moving average, applied twice: a low-pass of about 0.5 Hz (project choice).
 pub(crate) const WANDER_SECONDS: f64 = 0.64;

@@ -7,7 +7,8 @@ use crate::beats::Beats;
 use crate::interchange::years;
 use crate::median_beat::MedianBeats;
 use crate::noise::Noise;
-use crate::strip::{Strip, Tracing, fullest};
+use crate::spikes::Spikes;
+use crate::strip::{Strip, Tracing, fullest, strips};
 
 /// The recording with what was supplied beside it, the policy, the time, and what is computed once for all rules.
 pub(crate) struct Evidence<'a> {
@@ -23,6 +24,8 @@ pub(crate) struct Evidence<'a> {
     pub noise: Vec<Vec<Noise>>,
     /// The beats of the main strip, or why there are none.
     pub beats: Result<Beats, String>,
+    /// The spikes of the main strip, or why none can be told.
+    pub spikes: Result<Spikes, String>,
     /// The median beats of the main strip, or why there are none.
     pub typical: Result<MedianBeats, String>,
 }
@@ -34,19 +37,25 @@ impl<'a> Evidence<'a> {
         policy: &'a Policy,
         now: &'a CivilTime,
     ) -> Evidence<'a> {
-        let strips: Vec<Strip> = recording.rhythm().map(Strip::of).collect();
+        let strips = strips(recording);
         let main = fullest(&strips);
         let beats = match main {
             Some(index) => Beats::find(&strips[index]),
             None => Err("there is no rhythm waveform".to_owned()),
         };
-        let noise = strips.iter().map(Noise::of).collect();
+        let noise: Vec<Vec<Noise>> = strips.iter().map(Noise::of).collect();
+        let spikes = match main {
+            Some(index) => {
+                Spikes::find(&strips[index], &noise[index], beats.as_ref().ok(), policy.spike_uv_at_least)
+            }
+            None => Err("there is no rhythm waveform".to_owned()),
+        };
         let typical = match (&beats, main) {
             (Ok(beats), Some(index)) => Ok(MedianBeats::of(&strips[index], beats)),
             (Err(why), _) => Err(why.clone()),
             (Ok(_), None) => Err("there is no rhythm waveform".to_owned()),
         };
-        Evidence { recording, filing, policy, now, strips, main, noise, beats, typical }
+        Evidence { recording, filing, policy, now, strips, main, noise, beats, spikes, typical }
     }
 
     /// The waveform with most of the twelve leads.

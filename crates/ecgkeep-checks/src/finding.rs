@@ -38,11 +38,9 @@ pub struct Finding {
     pub code: &'static str,
     /// How grave it is.
     pub verdict: Verdict,
-    /// The lead it concerns; `None` for the whole recording or several leads (the text names them).
-    pub lead: Option<Lead>,
-    /// Where, in samples of the waveform that holds the lead, half-open; `None` for all of it.
-    pub span: Option<Span>,
-    /// The finding in words, with the measured value and the threshold.
+    /// The leads it concerns, and when; empty for the whole recording.
+    pub places: Vec<Place>,
+    /// The finding in words, complete in itself: what was measured and the limit stand in it, each once.
     pub text: String,
     /// What was measured, rounded for reading.
     pub measured: Option<Quantity>,
@@ -50,4 +48,40 @@ pub struct Finding {
     pub threshold: Option<Quantity>,
     /// Where the rule comes from.
     pub source: &'static str,
+}
+
+/// Stretches named one by one (project choice: as many as anybody reads).
+const SPANS_AT_MOST: usize = 100;
+
+/// One lead that a finding concerns, and when.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct Place {
+    /// The lead.
+    pub lead: Lead,
+    /// The index of the waveform that holds it; `None` for a lead that no waveform holds.
+    pub waveform: Option<usize>,
+    /// Stretches in samples of that waveform, half-open, ascending; empty for all of it.
+    pub spans: Vec<Span>,
+}
+
+impl Place {
+    /// The same lead, in these stretches only, ascending; of very many the last ones are taken as one.
+    pub(crate) fn within(self, mut spans: Vec<Span>) -> Place {
+        if let Some(last) = spans.last().copied().filter(|_| spans.len() > SPANS_AT_MOST) {
+            spans.truncate(SPANS_AT_MOST);
+            spans[SPANS_AT_MOST - 1].end = last.end;
+        }
+        Place { spans, ..self }
+    }
+}
+
+impl Finding {
+    /// The lead, where it concerns exactly one.
+    #[must_use]
+    pub fn lead(&self) -> Option<&Lead> {
+        match self.places.as_slice() {
+            [place] => Some(&place.lead),
+            _ => None,
+        }
+    }
 }

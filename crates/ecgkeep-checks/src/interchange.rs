@@ -35,6 +35,9 @@ fn judged(rule: &Rule, evidence: &Evidence) -> Result<Judged, Vec<Finding>> {
         return Err(refuse("too few samples per second"));
     }
     let beat = Beat::of(typical).map_err(|why| refuse(&why))?;
+    if beat.is_one_wave() {
+        return Err(refuse("all leads show one wave: a test signal, and no body"));
+    }
     Ok(Judged { beat, caveat })
 }
 

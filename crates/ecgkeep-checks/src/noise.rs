@@ -1,10 +1,11 @@
-//! How noisy a lead is: muscle noise, mains hum, wander, how far it leaves its middle.
+//! How noisy a lead is: muscle noise, mains hum, wander, how far it leaves its middle; over all and second by second.
 
 use std::f64::consts::TAU;
 
 use crate::constants::{
-    HUM_BLOCK_SECONDS, HUM_NEIGHBOUR_HZ, HUM_RATE_HZ_AT_LEAST, HUM_UV_REMOVED, MAD_TO_SIGMA, MAINS_HZ,
-    MUSCLE_HIGH_PASS_SECONDS, MUSCLE_RATE_HZ_AT_LEAST, WANDER_SECONDS,
+    HARMONICS, HARMONICS_NOISE_UV_AT_LEAST, HUM_BLOCK_SECONDS, HUM_NEIGHBOUR_HZ, HUM_RATE_HZ_AT_LEAST,
+    HUM_UV_REMOVED, MAD_TO_SIGMA, MAINS_HZ, MUSCLE_HIGH_PASS_SECONDS, MUSCLE_RATE_HZ_AT_LEAST,
+    WANDER_SECONDS,
 };
 use crate::statistics::{count, gaps_held, median, moving_average};
 use crate::strip::{Strip, samples};
@@ -14,12 +15,25 @@ pub(crate) struct Noise {
     /// Robust standard deviation above about 40 Hz in each second, in microvolts; NaN where the second has no
     /// sample. Empty where the sampling rate is too low to tell.
     pub muscle_uv: Vec<f64>,
-    /// Peak amplitude in microvolts at each of [`MAINS_HZ`]; `None` where the sampling rate is too low to tell.
-    pub hum_uv: Option<[f64; 2]>,
+    /// The hum at each of [`MAINS_HZ`]; `None` where the sampling rate is too low to tell.
+    pub hum: Option<[Hum; 2]>,
     /// From lowest to highest of the slow baseline, in microvolts.
     pub wander_uv: f64,
+    /// How far the slow baseline lies from its middle in each second, in microvolts.
+    pub wander_by_second_uv: Vec<f64>,
     /// From lowest to highest, in microvolts.
     pub range_uv: f64,
+}
+
+/// The hum of one mains frequency, as peak amplitudes in microvolts.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct Hum {
+    /// At the frequency itself.
+    pub base_uv: f64,
+    /// At each of [`HARMONICS`]; zero in a quiet lead, and where the sampling rate is too low.
+    pub harmonics_uv: [f64; 2],
+    /// At the frequency itself in each second; NaN where a second has no whole block.
+    pub by_second_uv: Vec<f64>,
 }
 
 impl Noise {
@@ -39,17 +53,25 @@ impl Noise {
     fn of_lead(microvolts: &[f64], rate_hz: f64, waves: Option<&Waves>) -> Noise {
         let held = gaps_held(microvolts);
         let smooth = moving_average(&held, samples(MUSCLE_HIGH_PASS_SECONDS, rate_hz));
-        let hum_uv = waves.map(|waves| waves.hum(&held));
-        let muscle_uv = if rate_hz < MUSCLE_RATE_HZ_AT_LEAST {
-            Vec::new()
-        } else {
+        let mut hum = waves.map(|waves| waves.hum(&held));
+        let mut muscle_uv = Vec::new();
+        if rate_hz >= MUSCLE_RATE_HZ_AT_LEAST {
             let mut rest: Vec<f64> = microvolts.iter().zip(&smooth).map(|(x, y)| x - y).collect();
-            if let (Some(waves), Some(hum)) = (waves, hum_uv) {
+            let second = samples(1.0, rate_hz);
+            if let (Some(waves), Some(hum)) = (waves, &hum) {
                 waves.remove(&mut rest, hum);
             }
-            muscle_by_second(&rest, samples(1.0, rate_hz))
-        };
-        Noise { muscle_uv, hum_uv, wander_uv: wander(&smooth, rate_hz), range_uv: range(&held) }
+            muscle_uv = muscle_by_second(&rest, second);
+            if let (Some(waves), Some(hum)) = (waves, &mut hum)
+                && median(&mut muscle_uv.clone()) >= HARMONICS_NOISE_UV_AT_LEAST
+                && waves.add_harmonics(&held, hum)
+            {
+                waves.remove_harmonics(&mut rest, hum);
+                muscle_uv = muscle_by_second(&rest, second);
+            }
+        }
+        let (wander_uv, wander_by_second_uv) = wander(&smooth, rate_hz);
+        Noise { muscle_uv, hum, wander_uv, wander_by_second_uv, range_uv: range(&held) }
     }
 
     /// The noise of the middle second; NaN where none can be told.
@@ -64,14 +86,25 @@ fn muscle_by_second(rest: &[f64], second: usize) -> Vec<f64> {
     rest.chunks(second).filter(|values| 2 * values.len() >= second).map(sigma).collect()
 }
 
-/// The range of the moving average below about 0.5 Hz; the ends, where it has half its samples, are left out.
-fn wander(smooth: &[f64], rate_hz: f64) -> f64 {
+/// The range of the moving average below about 0.5 Hz, and how far it lies from its middle in each second; the
+/// ends, where it has half its samples, are left out.
+fn wander(smooth: &[f64], rate_hz: f64) -> (f64, Vec<f64>) {
     // What is below 0.5 Hz needs few samples.
     let every = samples(MUSCLE_HIGH_PASS_SECONDS, rate_hz);
     let thinned: Vec<f64> = smooth.iter().step_by(every).copied().collect();
     let width = samples(WANDER_SECONDS, rate_hz / count(every));
     let slow = moving_average(&moving_average(&thinned, width), width);
-    slow.get(width / 2..slow.len().saturating_sub(width / 2)).map_or(f64::NAN, range)
+    let second = samples(1.0, rate_hz);
+    let mut by_second = vec![0.0; smooth.len().div_ceil(second)];
+    let Some(inner) = slow.get(width / 2..slow.len().saturating_sub(width / 2)) else {
+        return (f64::NAN, by_second);
+    };
+    let middle = median(&mut inner.to_vec());
+    for (index, value) in inner.iter().enumerate() {
+        let far: &mut f64 = &mut by_second[(index + width / 2) * every / second];
+        *far = far.max((value - middle).abs());
+    }
+    (range(inner), by_second)
 }
 
 /// From lowest to highest.
@@ -82,11 +115,15 @@ fn range(values: &[f64]) -> f64 {
     high - low
 }
 
-/// Cosines and sines over one block, at the mains frequencies and beside them.
+/// Cosines and sines over one block, at the mains frequencies, at their harmonics, and beside them.
 struct Waves {
     /// At 45, 50, 55, 60 and 65 Hz: each mains frequency between its two neighbours.
-    tables: [Table; 5],
+    base: [Table; 5],
+    /// For each mains frequency and each of [`HARMONICS`]: the harmonic between its two neighbours; `None` above
+    /// half the sampling rate.
+    harmonics: [[Option<[Table; 3]>; 2]; 2],
     block: usize,
+    rate_hz: f64,
 }
 
 /// Cosines and sines of one frequency.
@@ -117,42 +154,107 @@ impl Waves {
         };
         let [low, high] = MAINS_HZ;
         let between = f64::midpoint(low, high);
-        let tables = [low - HUM_NEIGHBOUR_HZ, low, between, high, high + HUM_NEIGHBOUR_HZ].map(table);
-        Some(Waves { tables, block })
+        let base = [low - HUM_NEIGHBOUR_HZ, low, between, high, high + HUM_NEIGHBOUR_HZ].map(table);
+        let around = |hertz: f64| {
+            let highest = hertz + HUM_NEIGHBOUR_HZ;
+            (2.0 * highest < rate_hz).then(|| [hertz - HUM_NEIGHBOUR_HZ, hertz, highest].map(table))
+        };
+        let harmonics = MAINS_HZ.map(|hertz| HARMONICS.map(|times| around(times * hertz)));
+        Some(Waves { base, harmonics, block, rate_hz })
     }
 
-    /// The peak amplitude at each mains frequency: the median over the blocks, less what stands beside it.
-    fn hum(&self, values: &[f64]) -> [f64; 2] {
-        let mut powers: [Vec<f64>; 5] = Default::default();
+    /// The hum at each mains frequency: the median over the blocks, less what stands beside it.
+    fn hum(&self, values: &[f64]) -> [Hum; 2] {
+        let mut powers = self.powers(values, &self.base);
+        let by_second = self.by_second(&powers);
+        let [below, low, between, high, above] = powers.each_mut().map(median);
+        let [low_by_second, high_by_second] = by_second;
+        let hum = |base_uv, by_second_uv| Hum { base_uv, harmonics_uv: [0.0; 2], by_second_uv };
+        [hum(excess(low, below, between), low_by_second), hum(excess(high, between, above), high_by_second)]
+    }
+
+    /// Squared peak amplitudes of each block at the frequency of each table.
+    fn powers<const N: usize>(&self, values: &[f64], tables: &[Table; N]) -> [Vec<f64>; N] {
+        let mut powers = [const { Vec::new() }; N];
         let mut level = Vec::with_capacity(self.block);
         for block in values.chunks_exact(self.block) {
             let mean = block.iter().sum::<f64>() / count(block.len());
             level.clear();
             level.extend(block.iter().map(|value| value - mean));
-            for (powers, table) in powers.iter_mut().zip(&self.tables) {
+            for (powers, table) in powers.iter_mut().zip(tables) {
                 let (cosine, sine) = fit(&level, table);
                 powers.push(cosine * cosine + sine * sine);
             }
         }
-        let [below, low, between, high, above] = powers.each_mut().map(median);
-        let excess = |own: f64, a: f64, b: f64| (own - f64::midpoint(a, b)).max(0.0).sqrt();
-        [excess(low, below, between), excess(high, between, above)]
+        powers
+    }
+
+    /// The hum of the two mains frequencies in each second, from the blocks whose middle lies in it.
+    fn by_second(&self, powers: &[Vec<f64>; 5]) -> [Vec<f64>; 2] {
+        let second = samples(1.0, self.rate_hz);
+        let blocks = powers[0].len();
+        let seconds = (blocks * self.block).div_ceil(second);
+        let first_block =
+            |of: usize| (of * second).saturating_sub(self.block / 2).div_ceil(self.block).min(blocks);
+        let at = |index: usize, of: usize| {
+            median(&mut powers[index][first_block(of)..first_block(of + 1)].to_vec())
+        };
+        let one = |own: usize| {
+            let hum = |of: usize| excess(at(own, of), at(own - 1, of), at(own + 1, of));
+            (0..seconds).map(hum).collect()
+        };
+        [one(1), one(3)]
+    }
+
+    /// Measures the harmonics; whether some of them is to be removed.
+    fn add_harmonics(&self, values: &[f64], hum: &mut [Hum; 2]) -> bool {
+        for (hum, tables) in hum.iter_mut().zip(&self.harmonics) {
+            for (uv, tables) in hum.harmonics_uv.iter_mut().zip(tables) {
+                let Some(tables) = tables else { continue };
+                let [below, own, above] = self.powers(values, tables).each_mut().map(median);
+                *uv = excess(own, below, above);
+            }
+        }
+        hum.iter().flat_map(|hum| hum.harmonics_uv).any(|uv| uv >= HUM_UV_REMOVED)
     }
 
     /// Takes hum that is there out of each block.
-    fn remove(&self, values: &mut [f64], hum: [f64; 2]) {
-        let own = [&self.tables[1], &self.tables[3]];
-        for (table, _) in own.into_iter().zip(hum).filter(|(_, size)| *size >= HUM_UV_REMOVED) {
-            for block in values.chunks_exact_mut(self.block) {
-                let (cosine, sine) = fit(block, table);
-                // A block with a gap has no fit, and keeps its hum.
-                if cosine.is_finite() && sine.is_finite() {
-                    let waves = table.cosines.iter().zip(&table.sines);
-                    block.iter_mut().zip(waves).for_each(|(x, (c, s))| *x -= cosine * c + sine * s);
-                }
+    fn remove(&self, values: &mut [f64], hum: &[Hum; 2]) {
+        for (table, hum) in [&self.base[1], &self.base[3]].into_iter().zip(hum) {
+            if hum.base_uv >= HUM_UV_REMOVED {
+                self.remove_one(values, table);
             }
         }
     }
+
+    /// [`Waves::remove`] for the harmonics.
+    fn remove_harmonics(&self, values: &mut [f64], hum: &[Hum; 2]) {
+        let pairs =
+            self.harmonics.iter().zip(hum).flat_map(|(tables, hum)| tables.iter().zip(hum.harmonics_uv));
+        for (tables, uv) in pairs {
+            if let Some([_, own, _]) = tables
+                && uv >= HUM_UV_REMOVED
+            {
+                self.remove_one(values, own);
+            }
+        }
+    }
+
+    fn remove_one(&self, values: &mut [f64], table: &Table) {
+        for block in values.chunks_exact_mut(self.block) {
+            let (cosine, sine) = fit(block, table);
+            // A block with a gap has no fit, and keeps its hum.
+            if cosine.is_finite() && sine.is_finite() {
+                let waves = table.cosines.iter().zip(&table.sines);
+                block.iter_mut().zip(waves).for_each(|(x, (c, s))| *x -= cosine * c + sine * s);
+            }
+        }
+    }
+}
+
+/// The peak amplitude of what a power holds more than its two neighbours.
+fn excess(own: f64, below: f64, above: f64) -> f64 {
+    (own - f64::midpoint(below, above)).max(0.0).sqrt()
 }
 
 /// How much of a cosine and a sine of whole periods is in a block.

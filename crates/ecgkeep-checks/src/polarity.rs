@@ -6,7 +6,7 @@ use ecgkeep_recording::Lead;
 
 use crate::evidence::Evidence;
 use crate::median_beat::MedianBeat;
-use crate::{Finding, Rule, Verdict};
+use crate::{Finding, Place, Rule, Verdict};
 
 pub(crate) mod lead_avr;
 pub(crate) mod lead_i;
@@ -55,6 +55,11 @@ impl fmt::Display for Qrs {
 }
 
 fn not_assessed(rule: &Rule, lead: &Lead, why: &str) -> Finding {
-    let text = format!("the QRS direction of lead {lead} is not assessed: {why}");
-    Finding { lead: Some(lead.clone()), ..rule.finding(Verdict::NotAssessed, text) }
+    rule.finding(Verdict::NotAssessed, format!("the QRS direction of lead {lead} is not assessed: {why}"))
+}
+
+/// The lead in the main strip; empty where it is computed from others.
+fn places(evidence: &Evidence, lead: &Lead) -> Vec<Place> {
+    let strip = evidence.main();
+    strip.and_then(|strip| strip.lead(lead).map(|tracing| strip.place(tracing))).into_iter().collect()
 }

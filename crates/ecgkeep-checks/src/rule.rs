@@ -27,6 +27,8 @@ pub const RULES: &[Rule] = &[
     signal::range::RULE,
     signal::low_voltage::RULE,
     signal::step::RULE,
+    signal::spikes::RULE,
+    signal::pacing::RULE,
     signal::wander::RULE,
     signal::mains::RULE,
     signal::muscle::RULE,
@@ -51,6 +53,8 @@ pub struct Rule {
     pub code: &'static str,
     /// Its title, a few words.
     pub title: &'static str,
+    /// What is wrong with a lead or a recording that it finds fault with, in two or three words.
+    pub word: &'static str,
     /// What is judged, and when which verdict is given.
     pub rule: &'static str,
     /// Where the rule comes from.
@@ -71,8 +75,7 @@ impl Rule {
         Finding {
             code: self.code,
             verdict,
-            lead: None,
-            span: None,
+            places: Vec::new(),
             text: text.into(),
             measured: None,
             threshold: None,

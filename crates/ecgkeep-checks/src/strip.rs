@@ -1,11 +1,14 @@
 //! The leads of one waveform as the rules see them.
 
-use ecgkeep_recording::{Lead, Signal, Waveform};
+use ecgkeep_recording::{Lead, Recording, Signal, Span, Waveform, WaveformKind};
 
+use crate::Place;
 use crate::constants::LONGEST_STRIP_SECONDS;
 
 /// The voltage leads of one rhythm waveform; signals of another or no known unit are left out.
 pub(crate) struct Strip<'a> {
+    /// The index of the waveform in the recording.
+    pub index: usize,
     pub waveform: &'a Waveform,
     pub rate_hz: f64,
     pub tracings: Vec<Tracing<'a>>,
@@ -20,8 +23,17 @@ pub(crate) struct Tracing<'a> {
     pub microvolts: Vec<f64>,
 }
 
+/// One for each rhythm waveform, in order.
+pub(crate) fn strips(recording: &Recording) -> Vec<Strip<'_>> {
+    let waveforms = recording.waveforms.iter().enumerate();
+    waveforms
+        .filter(|(_, waveform)| waveform.kind == WaveformKind::Rhythm)
+        .map(|(index, waveform)| Strip::of(index, waveform))
+        .collect()
+}
+
 impl<'a> Strip<'a> {
-    pub fn of(waveform: &'a Waveform) -> Strip<'a> {
+    fn of(index: usize, waveform: &'a Waveform) -> Strip<'a> {
         let too_long = waveform.seconds().to_f64() > LONGEST_STRIP_SECONDS;
         let tracing = |signal: &'a Signal| Tracing {
             signal,
@@ -29,7 +41,7 @@ impl<'a> Strip<'a> {
             microvolts: if too_long { Vec::new() } else { signal.microvolts() },
         };
         let tracings = waveform.signals().iter().filter(|signal| signal.is_voltage()).map(tracing).collect();
-        Strip { waveform, rate_hz: waveform.rate().per_second().to_f64(), tracings }
+        Strip { index, waveform, rate_hz: waveform.rate().per_second().to_f64(), tracings }
     }
 
     /// Whether the waveform is a long-term recording, for which the rules on voltages are not made.
@@ -39,6 +51,11 @@ impl<'a> Strip<'a> {
 
     pub fn lead(&self, lead: &Lead) -> Option<&Tracing<'a>> {
         self.tracings.iter().find(|tracing| tracing.signal.lead == *lead)
+    }
+
+    /// All of one of its leads.
+    pub fn place(&self, tracing: &Tracing) -> Place {
+        Place { lead: tracing.signal.lead.clone(), waveform: Some(self.index), spans: Vec::new() }
     }
 
     /// Samples in each lead.
@@ -54,6 +71,12 @@ impl<'a> Strip<'a> {
     #[expect(clippy::cast_precision_loss, reason = "sample numbers are far below 2^53")]
     pub fn at_seconds(&self, samples: usize) -> f64 {
         samples as f64 / self.rate_hz
+    }
+
+    /// The seconds that begin in the strip, in samples; the last may be shorter.
+    pub fn seconds_begun(&self) -> impl Iterator<Item = Span> {
+        let (second, length) = (samples(1.0, self.rate_hz), self.length());
+        (0..length).step_by(second).map(move |start| Span { start, end: (start + second).min(length) })
     }
 
     /// The nearest number of samples to a duration, at least 1 and at most one more than the strip has.

@@ -4,11 +4,11 @@
 use ecgkeep_recording::Lead;
 
 use crate::constants::{
-    P_HEIGHT_UV_AT_LEAST, P_WIDTH_SECONDS_AT_MOST, P_WINDOW_RR, P_WINDOW_SECONDS, QRS_HALF_SECONDS,
-    QRS_ONSET_AT_MOST_SECONDS, QRS_ONSET_SECONDS, QRS_ONSET_SHARE, T_END_RR, T_END_SECONDS,
+    ONE_WAVE_CORRELATION, P_HEIGHT_UV_AT_LEAST, P_WIDTH_SECONDS_AT_MOST, P_WINDOW_RR, P_WINDOW_SECONDS,
+    QRS_HALF_SECONDS, QRS_ONSET_AT_MOST_SECONDS, QRS_ONSET_SECONDS, QRS_ONSET_SHARE, T_END_RR, T_END_SECONDS,
     V6_EXPLAINED_AT_LEAST, V6_RIDGE,
 };
-use crate::median_beat::{MedianBeat, MedianBeats};
+use crate::median_beat::{MedianBeat, MedianBeats, correlation};
 use crate::statistics::{count, median, moving_average};
 use crate::strip::samples;
 
@@ -179,6 +179,15 @@ impl Beat {
         let from = self.reference.saturating_sub(self.samples(QRS_HALF_SECONDS));
         let to = (self.reference + self.samples(CHEST_END_SECONDS)).min(self.leads[0].len());
         Ok([2, 3, 4, 5, 6, 7].map(|lead| &self.leads[lead][from.min(to)..to]))
+    }
+
+    /// Whether all eight leads show the same wave, as test signals do and no body does.
+    pub fn is_one_wave(&self) -> bool {
+        let alike = |lead: &Vec<f64>| {
+            let pairs = self.leads[0].iter().copied().zip(lead.iter().copied());
+            correlation(pairs) >= ONE_WAVE_CORRELATION
+        };
+        self.absent.iter().all(Option::is_none) && self.leads[1..].iter().all(alike)
     }
 
     /// From lowest to highest of I, II and III over the whole beat, in microvolts.

@@ -41,10 +41,16 @@ pub(crate) fn details(report: &Report) -> (Vec<Shape>, bool) {
 
     let (left, width) = frame.columns(2, 2);
     let mut column = Column::new(&mut shapes, left, width, top, bottom);
+    if let Some(verdict) = entries::usability(report.assessment) {
+        column.paragraph(Style::BODY_BOLD, &verdict);
+    }
     let findings: Vec<Entry> =
         entries::findings(report.assessment).into_iter().map(|(_, short)| short).collect();
     column.list(&findings, indent(&findings), Style::BODY, more);
     let is_cut = left_is_cut || column.is_cut;
+    if let Some(leads) = entries::leads(report.assessment) {
+        column.paragraph(Style::BODY, &leads);
+    }
     if let Some(made) = entries::checks_made(report.assessment) {
         column.skip(if findings.is_empty() { Mm::ZERO } else { BLOCK_GAP });
         column.paragraph(Style::BODY_QUIET, &made);
@@ -67,6 +73,11 @@ pub(crate) fn indent(list: &[Entry]) -> Mm {
 fn measured_and_stated(column: &mut Column, report: &Report) {
     let recording = report.recording;
     let statements = entries::statements(recording);
+    if let Some(figures) = &report.assessment.rhythm {
+        column.paragraph(Style::BODY_BOLD, entries::COMPUTED_HEADING);
+        column.paragraph(Style::BODY, &figures.figures());
+        column.skip(BLOCK_GAP);
+    }
     if recording.measurements.is_empty() && statements.is_empty() {
         column.paragraph(Style::BODY_QUIET, "The source holds no measurements and no statements.");
         return;

@@ -5,7 +5,7 @@ use ecgkeep_recording::{
     Acquisition, Coded, Filing, Measurement, Person, Recording, Scope, StatementStatus, Subject,
 };
 
-use crate::{Entry, PageFacts, Passage, words};
+use crate::{Entry, PageFacts, Passage, header, words};
 
 /// All of it, in the order in which it is read. What the pages say of their own drawing comes last.
 pub(crate) fn passages(
@@ -17,10 +17,9 @@ pub(crate) fn passages(
 ) -> Vec<Passage> {
     let plain = |text: String| entry("", text);
     let mut checks = vec![plain(assessment.headline()), plain(assessment.identity_line().to_owned())];
-    checks.push(plain(format!(
-        "Policy {}, version {}. Local policy decides acceptance.",
-        assessment.policy, assessment.policy_version
-    )));
+    checks.push(plain(policy(assessment)));
+    checks.extend(assessment.policy_changes.iter().map(|change| entry("Policy", change.clone())));
+    checks.extend(usability(assessment).into_iter().chain(leads(assessment)).map(plain));
     checks.extend(findings(assessment).into_iter().map(|(finding, short)| Entry {
         text: format!("{} Source of the rule: {}.", short.text, finding.source),
         ..short
@@ -37,6 +36,8 @@ pub(crate) fn passages(
     }
     let measured = measurements(recording).map(|measurement| plain(words::measurement(measurement)));
     all.push(Passage { heading: measured_heading(recording).to_owned(), entries: measured.collect() });
+    let computed = assessment.rhythm.iter().map(|figures| plain(figures.figures()));
+    all.push(Passage { heading: COMPUTED_HEADING.to_owned(), entries: computed.collect() });
     all.push(Passage { heading: "Statements of the source".to_owned(), entries: statements(recording) });
     all.push(Passage { heading: "Technical checks".to_owned(), entries: checks });
     all.push(Passage {
@@ -194,6 +195,33 @@ fn filed_acquisition(filing: &Filing) -> Vec<Entry> {
     entries.extend(order(acquisition));
     entries.extend(circumstances(acquisition));
     entries
+}
+
+/// Over what is computed here because the source is silent; the cautions below ask for over-reading.
+pub(crate) const COMPUTED_HEADING: &str = "Computed here, automatic and unconfirmed";
+
+/// Which policy was used; one that is not the shipped one says so.
+pub(crate) fn policy(assessment: &Assessment) -> String {
+    let Assessment { policy, policy_version, policy_changes, .. } = assessment;
+    let own = match policy_changes.len() {
+        0 => String::new(),
+        count => {
+            format!(", NOT THE SHIPPED ONE: {}", words::count(count, "entry differs", "entries differ"))
+        }
+    };
+    format!("Policy {policy}, version {policy_version}{own}. Local policy decides acceptance.")
+}
+
+/// Whether the recording can be used, as far as technique was checked; `None` where nothing was.
+pub(crate) fn usability(assessment: &Assessment) -> Option<String> {
+    let sentence = header::capitalised(&assessment.usability);
+    (!sentence.is_empty()).then(|| format!("{sentence}."))
+}
+
+/// How well the leads were recorded; `None` where none was checked.
+pub(crate) fn leads(assessment: &Assessment) -> Option<String> {
+    let words = assessment.leads_in_words();
+    (!words.is_empty()).then(|| format!("Leads: {}.", words.join("; ")))
 }
 
 /// Whose the measurements are, and whether anything is confirmed.

@@ -6,7 +6,7 @@ use ecgkeep_recording::{Recording, Subject};
 use crate::constants::{BODY_LEADING, HEAD_SIZE, RULE_STROKE};
 use crate::frame::Frame;
 use crate::typeset::{Style, clean, shorten, wrap};
-use crate::{Anchor, Ink, Mm, PageFacts, Point, Shape, words};
+use crate::{Anchor, Ink, Mm, PageFacts, Point, Shape, entries, words};
 
 /// Words behind the tracings and in the head of the page that nobody must overlook, the gravest first.
 pub(crate) fn banners(assessment: &Assessment, facts: &PageFacts) -> Vec<&'static str> {
@@ -26,7 +26,11 @@ pub(crate) fn head(
     facts: &PageFacts,
 ) -> Vec<Shape> {
     let mut shapes = who(frame, &recording.subject, facts);
-    shapes.extend(answer(frame, assessment, &banners(assessment, facts)));
+    let mut boxes = banners(assessment, facts);
+    if !assessment.cables_not_assessed().is_empty() {
+        boxes.push("CABLES NOT ASSESSED");
+    }
+    shapes.extend(answer(frame, assessment, &boxes));
     shapes.push(rule("head-rule", frame, frame.band.bottom));
     shapes
 }
@@ -135,10 +139,7 @@ fn answer(frame: &Frame, assessment: &Assessment, banners: &[&str]) -> Vec<Shape
     }
     let headline = capitalised(&assessment.headline());
     shapes.push(Style::HEAD.line(left, headline_base, Anchor::Start, &shorten(&headline, Style::HEAD, room)));
-    let policy = format!(
-        "Policy {}, version {}. Local policy decides acceptance.",
-        assessment.policy, assessment.policy_version
-    );
+    let policy = entries::policy(assessment);
     let mut base = headline_base + Mm(4_400);
     let identity = wrap(&capitalised(assessment.identity_line()), Style::BODY, room);
     let bottom = frame.band.bottom;
@@ -158,7 +159,7 @@ pub(crate) fn rule(id: &str, frame: &Frame, y: Mm) -> Shape {
     Shape::Lines { id: id.to_owned(), lines: vec![ends], stroke: RULE_STROKE, ink: Ink::Rule }
 }
 
-fn capitalised(text: &str) -> String {
+pub(crate) fn capitalised(text: &str) -> String {
     let mut rest = text.chars();
     rest.next().map(|first| first.to_uppercase().chain(rest).collect()).unwrap_or_default()
 }

@@ -11,6 +11,7 @@ use crate::{Finding, Rule, Verdict};
 pub(crate) const RULE: Rule = Rule {
     code: "filing-conflict",
     title: "Agreement of the file and what was supplied beside it",
+    word: "file and filing disagree",
     rule: "Every field stated both by the file and by what was supplied beside it must say the same. FAIL for each \
            that does not. Letter case and blanks do not count; a date or time known less precisely agrees with one \
            known more precisely; lists agree where they share an entry; free texts (remarks, history, medication, \

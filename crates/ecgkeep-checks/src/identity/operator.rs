@@ -8,6 +8,7 @@ use crate::{Finding, Rule, Verdict};
 pub(crate) const RULE: Rule = Rule {
     code: "identity-operator",
     title: "Operator",
+    word: "no operator named",
     rule: "The person who recorded must be named or numbered, in the file or beside it; placeholder words are refused. \
            FAIL otherwise.",
     source: "common practice, no source; local policy",

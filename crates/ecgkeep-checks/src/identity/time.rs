@@ -9,6 +9,7 @@ use crate::{Finding, Rule, Verdict};
 pub(crate) const RULE: Rule = Rule {
     code: "identity-time",
     title: "Time of recording",
+    word: "time of recording in doubt",
     rule: "Date and time of the recording must be stated, in the file or beside it, not lie in the future and not \
            before the patient's birth. No date: FAIL. In the future or before birth: FAIL. No time of day, a date \
            that a clock shows after losing its power, or an age beyond the policy's: WARN.",

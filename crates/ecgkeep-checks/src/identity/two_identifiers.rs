@@ -9,6 +9,7 @@ use crate::{Finding, Rule, Verdict};
 pub(crate) const RULE: Rule = Rule {
     code: "identity-two-identifiers",
     title: "Identifiers of the patient",
+    word: "patient not identified",
     rule: "Of patient identifier, name and birth date at least two must be stated, in the file or supplied beside it. \
            FAIL otherwise; WARN, marked UNIDENTIFIED, where the policy allows an unidentified patient to be recorded. \
            Sex and age do not count; placeholder words do not count.",

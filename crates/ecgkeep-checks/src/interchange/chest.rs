@@ -9,6 +9,7 @@ use crate::{Finding, Rule, Verdict};
 pub(crate) const RULE: Rule = Rule {
     code: "cable-chest",
     title: "Chest cables",
+    word: "cables may be exchanged",
     rule: "The shape of QRS and T changes little from one chest lead to the next. The path from V1 to V6 is the sum of one \
            minus the correlation of neighbours. WARN where exchanging two neighbours, or V1 and V3, shortens the path to \
            less than the policy's share; the pair that shortens it most is named. V5 and V6: NOTE only.",

@@ -9,6 +9,7 @@ use crate::{Finding, Rule, Verdict};
 pub(crate) const RULE: Rule = Rule {
     code: "cable-limb",
     title: "Arm and leg cables",
+    word: "cables may be exchanged",
     rule: "Two directions in the frontal plane, that of the P wave and that in which the limb leads show what lead V6 shows \
            (V6 stays where it is when limb cables are exchanged). Each exchange of two or three of the cables right arm, \
            left arm and left leg turns both in a known way. WARN where, turned back, both directions come nearer to the \
@@ -73,8 +74,13 @@ fn judge(rule: &Rule, evidence: &Evidence) -> Vec<Finding> {
     let Some(exchange) = suspected.min_by(|a, b| left(a).total_cmp(&left(b))) else { return Vec::new() };
     let text = format!(
         "the limb cables may be exchanged, most like {}: P wave (I {:.0} uV, II {:.0} uV) at {p_axis:.0} degrees and lead V6 \
-         at {v6:.0} degrees, usually {P_AXIS_DEG:.0} and {V6_AXIS_DEG:.0}; {OTHER_EXPLANATIONS}{}",
-        exchange.words, p.one_uv, p.two_uv, judged.caveat
+         at {v6:.0} degrees, usually {P_AXIS_DEG:.0} and {V6_AXIS_DEG:.0}; exchanged back, both come nearer to that by {:.0} \
+         degrees or more, limit {limit}; {OTHER_EXPLANATIONS}{}",
+        exchange.words,
+        p.one_uv,
+        p.two_uv,
+        nearer(exchange),
+        judged.caveat
     );
     vec![Finding {
         measured: quantity(nearer(exchange), 0, "deg"),

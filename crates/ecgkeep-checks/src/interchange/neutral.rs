@@ -8,6 +8,7 @@ use crate::{Finding, Rule, Verdict};
 pub(crate) const RULE: Rule = Rule {
     code: "cable-neutral",
     title: "Right leg cable",
+    word: "cables may be exchanged",
     rule: "One of I, II and III is flat over P, QRS and T of the median beat (below the policy's limits from lowest to highest) \
            while another is large: WARN. II flat: right arm and right leg cables; III: left arm and right leg; I: both arm \
            cables with the leg cables.",
@@ -47,12 +48,11 @@ fn judge(rule: &Rule, evidence: &Evidence) -> Vec<Finding> {
         _ => return Vec::new(),
     };
     let text = format!(
-        "lead {lead} is nearly flat ({range:.0} uV from lowest to highest, the largest limb lead {largest:.0} uV): {cables}, or \
-         an axis near {axis} degrees; {OTHER_EXPLANATIONS}{}",
+        "lead {lead} is nearly flat ({range:.0} uV from lowest to highest, limit {flat} uV; the largest limb lead \
+         {largest:.0} uV): {cables}, or an axis near {axis} degrees; {OTHER_EXPLANATIONS}{}",
         judged.caveat
     );
     vec![Finding {
-        lead: Some(ecgkeep_recording::Lead::from_name(lead)),
         measured: quantity(range, 0, "uV"),
         threshold: quantity(flat, 0, "uV"),
         ..rule.finding(Verdict::Warn, text)

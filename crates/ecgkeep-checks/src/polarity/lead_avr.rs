@@ -10,6 +10,7 @@ use crate::{Finding, Rule, Verdict};
 pub(crate) const RULE: Rule = Rule {
     code: "polarity-avr",
     title: "Polarity of the QRS in lead aVR",
+    word: "QRS mostly positive",
     rule: "The net area of the QRS complex of the median beat in lead aVR, or in -(I + II)/2 where aVR is not stored. NOTE \
            where it is above zero and the highest point lies further from the baseline than the policy's factor times \
            the deepest.",
@@ -30,9 +31,9 @@ fn judge(rule: &Rule, evidence: &Evidence) -> Vec<Finding> {
     };
     let is_upright =
         qrs.area_uv_s > 0.0 && qrs.high_uv > evidence.policy.inverted_factor * -qrs.low_uv.min(0.0);
-    let text = format!("lead aVR: QRS mostly positive ({qrs}); {OTHER_EXPLANATIONS}");
+    let text = format!("lead aVR: QRS mostly positive ({qrs}; limit 0 uV s); {OTHER_EXPLANATIONS}");
     let finding = Finding {
-        lead: Some(Lead::AVR),
+        places: super::places(evidence, &Lead::AVR),
         measured: quantity(qrs.area_uv_s, 1, "uV.s"),
         threshold: quantity(0.0, 0, "uV.s"),
         ..rule.finding(Verdict::Note, text)

@@ -10,6 +10,7 @@ use crate::{Finding, Rule, Verdict};
 pub(crate) const RULE: Rule = Rule {
     code: "polarity-i",
     title: "Polarity of the QRS in lead I",
+    word: "QRS mostly negative",
     rule: "The net area of the QRS complex of the median beat in lead I. NOTE where it is below zero and the deepest point \
            lies further from the baseline than the policy's factor times the highest.",
     source: "polarity signs of Batchvarov, Malik and Camm, Europace 2007 (abstract); the factor is a project choice",
@@ -30,9 +31,9 @@ fn judge(rule: &Rule, evidence: &Evidence) -> Vec<Finding> {
     };
     let is_inverted =
         qrs.area_uv_s < 0.0 && -qrs.low_uv > evidence.policy.inverted_factor * qrs.high_uv.max(0.0);
-    let text = format!("lead I: QRS mostly negative ({qrs}); {OTHER_EXPLANATIONS}");
+    let text = format!("lead I: QRS mostly negative ({qrs}; limit 0 uV s); {OTHER_EXPLANATIONS}");
     let finding = Finding {
-        lead: Some(Lead::I),
+        places: super::places(evidence, &Lead::I),
         measured: quantity(qrs.area_uv_s, 1, "uV.s"),
         threshold: quantity(0.0, 0, "uV.s"),
         ..rule.finding(Verdict::Note, text)

@@ -9,6 +9,7 @@ use crate::{Finding, Rule};
 pub(crate) const RULE: Rule = Rule {
     code: "einthoven",
     title: "Lead III against II - I",
+    word: "does not fit I and II",
     rule: "The stored lead III against II - I, sample by sample. WARN where the largest difference exceeds the tolerance; \
            FAIL where moreover the root mean square of the difference exceeds the policy's share of that of lead III.",
     source: SOURCE,

@@ -9,6 +9,7 @@ use crate::{Finding, Rule};
 pub(crate) const RULE: Rule = Rule {
     code: "goldberger",
     title: "Augmented leads against leads I and II",
+    word: "does not fit I and II",
     rule: "The stored leads aVR against -(I + II)/2, aVL against I - II/2, aVF against II - I/2, sample by sample. WARN \
            where the largest difference exceeds the tolerance; FAIL where moreover the root mean square of the \
            difference exceeds the policy's share of that of the lead.",

@@ -48,7 +48,7 @@ impl Relation {
 
     fn not_assessed(&self, rule: &Rule, why: impl std::fmt::Display) -> Finding {
         let text = format!("lead {} against {} not assessed: {why}", self.lead, self.words);
-        Finding { lead: Some(self.lead.clone()), ..rule.finding(Verdict::NotAssessed, text) }
+        rule.finding(Verdict::NotAssessed, text)
     }
 
     fn why_apart(&self, evidence: &Evidence, leads: &[&Lead; 3]) -> String {
@@ -99,7 +99,7 @@ impl Relation {
             self.lead, self.words, apart.largest, apart.rms
         );
         Some(Finding {
-            lead: Some(self.lead.clone()),
+            places: vec![strip.place(stored)],
             measured: quantity(apart.largest, 1, "uV"),
             threshold: quantity(tolerance, 1, "uV"),
             ..rule.finding(verdict, text)

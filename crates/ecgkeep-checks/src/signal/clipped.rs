@@ -11,6 +11,7 @@ use crate::{Finding, Rule, Verdict};
 pub(crate) const RULE: Rule = Rule {
     code: "signal-clipped",
     title: "Clipping",
+    word: "clipped",
     rule: "The highest or the lowest count of a lead stands in three or more samples in a row, entered or left by a jump, at \
            two places or more, or for the policy's seconds in one place, or is an end of a 12-bit or 16-bit range: WARN.",
     source: "saturation rule of the entries to the PhysioNet/CinC Challenge 2011 (Langley; Johannesen); the numbers are \
@@ -68,14 +69,15 @@ fn judge_lead(rule: &Rule, evidence: &Evidence, strip: &Strip, tracing: &Tracing
             + tracing.signal.offset.to_f64() / 1000.0;
         let seconds = strip.at_seconds(longest.len());
         let text = format!(
-            "lead {}: clipped at {level:.0} uV at {} places, the longest for {seconds:.3} s from {:.2} s on",
+            "lead {}: clipped at {level:.0} uV at {}, the longest for {} samples ({seconds:.3} s) from {:.2} s on; limit \
+             {PLATEAU} samples",
             tracing.signal.lead,
-            plateaus.len(),
+            if plateaus.len() == 1 { "1 place".to_owned() } else { format!("{} places", plateaus.len()) },
+            longest.len(),
             strip.at_seconds(longest.start)
         );
         return Some(Finding {
-            lead: Some(tracing.signal.lead.clone()),
-            span: Some(longest),
+            places: vec![strip.place(tracing).within(plateaus)],
             measured: quantity(count(longest.len()), 0, "1"),
             threshold: quantity(count(PLATEAU), 0, "1"),
             ..rule.finding(Verdict::Warn, text)

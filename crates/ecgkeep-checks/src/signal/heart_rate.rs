@@ -8,6 +8,7 @@ use crate::{Finding, Rule, Verdict};
 pub(crate) const RULE: Rule = Rule {
     code: "heart-rate",
     title: "Beats and heart rate",
+    word: "unusual rate",
     rule: "The rate from the mean interval of the beats found. Outside the policy's bounds: NOTE. Fewer than three beats: NOT \
            ASSESSED.",
     source: "40 to 180 /min: Orphanidou 2015 (as coded elsewhere); bradycardia and tachycardia are real, so never more than \

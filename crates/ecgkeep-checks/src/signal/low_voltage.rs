@@ -9,6 +9,7 @@ use crate::{Finding, Rule, Verdict};
 pub(crate) const RULE: Rule = Rule {
     code: "low-voltage",
     title: "Low voltage",
+    word: "low voltage",
     rule: "The QRS complex of the median beat, from lowest to highest: below the policy's limit in all limb leads, or in all \
            chest leads: NOTE.",
     source: "classical limits of low voltage (from memory)",
@@ -47,7 +48,7 @@ fn judge(rule: &Rule, evidence: &Evidence) -> Vec<Finding> {
         let largest = sizes.iter().copied().fold(0.0, f64::max);
         if sizes.len() >= 2 && largest < limit {
             let text = format!(
-                "QRS below {limit:.0} uV in all {} {name} leads (largest {largest:.0} uV): low voltage, or the gain is wrong",
+                "QRS below {limit} uV in all {} {name} leads (largest {largest:.0} uV): low voltage, or the gain is wrong",
                 sizes.len()
             );
             findings.push(Finding {

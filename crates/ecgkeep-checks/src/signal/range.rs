@@ -1,15 +1,18 @@
 //! Voltages beyond what an electrocardiograph takes.
 
-use super::Levels;
+use ecgkeep_recording::Span;
+
+use super::{Level, Levels};
 use crate::evidence::Evidence;
 use crate::noise::Noise;
 use crate::statistics::median;
-use crate::strip::Tracing;
+use crate::strip::{Strip, Tracing};
 use crate::{Finding, Rule};
 
 pub(crate) const RULE: Rule = Rule {
     code: "amplitude-range",
     title: "Range of voltages",
+    word: "beyond the range",
     rule: "The largest distance of a sample from the median of its lead. Above the policy's limit: WARN.",
     source: "input range of 5 mV to either side: EC11 and IEC 60601-2-25 (from memory)",
     threshold: |policy| format!("WARN from {} uV", policy.farthest_uv_at_most),
@@ -20,21 +23,34 @@ pub(crate) const RULE: Rule = Rule {
 
 fn judge(rule: &Rule, evidence: &Evidence) -> Vec<Finding> {
     let limit = evidence.policy.farthest_uv_at_most;
-    let farthest = |(_, tracing, noise): (_, &Tracing, &Noise)| {
+    let level = |(strip, tracing, noise): (&Strip, &Tracing, &Noise)| {
         // What spans less cannot lie so far from its median.
-        let value = if noise.range_uv < limit { 0.0 } else { farthest(&tracing.microvolts) };
-        (tracing.signal.lead.clone(), value)
+        let (uv, spans) =
+            if noise.range_uv < limit { (0.0, Vec::new()) } else { far(&tracing.microvolts, limit) };
+        Level { place: strip.place(tracing).within(spans), uv, detail: String::new() }
     };
-    let values: Vec<_> = evidence.leads().map(farthest).collect();
+    let values: Vec<Level> = evidence.leads().map(level).collect();
     if values.is_empty() {
         return vec![super::not_assessed(rule, evidence, "the range of the voltages")];
     }
-    let words = |leads: &str, worst: f64| format!("samples up to {worst:.0} uV from the median in {leads}");
+    let words =
+        |leads: &str, worst: &Level| format!("samples up to {:.0} uV from the median in {leads}", worst.uv);
     Levels { values, note_uv: limit, warn_uv: limit }.findings(rule, words)
 }
 
-/// The largest distance from the median.
-fn farthest(microvolts: &[f64]) -> f64 {
+/// The largest distance from the median, and the stretches that lie as far as the limit.
+fn far(microvolts: &[f64], limit: f64) -> (f64, Vec<Span>) {
     let middle = median(&mut microvolts.to_vec());
-    microvolts.iter().map(|value| (value - middle).abs()).fold(0.0, f64::max)
+    let distance = |value: &f64| (value - middle).abs();
+    let largest = microvolts.iter().map(distance).fold(0.0, f64::max);
+    let mut start = 0;
+    let mut spans = Vec::new();
+    for stretch in microvolts.chunk_by(|a, b| (distance(a) >= limit) == (distance(b) >= limit)) {
+        let span = Span { start, end: start + stretch.len() };
+        start = span.end;
+        if distance(&stretch[0]) >= limit {
+            spans.push(span);
+        }
+    }
+    (largest, spans)
 }

@@ -1,16 +1,17 @@
 //! Steps of the baseline.
 
-use ecgkeep_recording::{Lead, Span};
+use ecgkeep_recording::Span;
 
 use crate::evidence::Evidence;
 use crate::rounded::quantity;
 use crate::statistics::median;
 use crate::strip::{Strip, Tracing};
-use crate::{Finding, Rule, Verdict};
+use crate::{Finding, Place, Rule, Verdict};
 
 pub(crate) const RULE: Rule = Rule {
     code: "baseline-step",
     title: "Sudden steps",
+    word: "baseline step",
     rule: "The median of the 0.2 s after a point differs from that of the 0.2 s before it by more than the policy's limit, \
            the rise takes at most 20 ms, and it does not recur with the beats: WARN with the time.",
     source: "step and large-voltage-shift rules of the entries to the PhysioNet/CinC Challenge 2011 (Langley; \
@@ -29,7 +30,7 @@ const NEAR_BEAT_SECONDS: f64 = 0.150;
 
 fn judge(rule: &Rule, evidence: &Evidence) -> Vec<Finding> {
     let limit = evidence.policy.step_change_uv_at_most;
-    let mut steps: Vec<(Lead, usize, f64, f64)> = Vec::new();
+    let mut steps: Vec<(Place, f64, f64)> = Vec::new();
     let mut judged = false;
     for (strip, tracing, _) in evidence.leads() {
         judged = true;
@@ -37,22 +38,26 @@ fn judge(rule: &Rule, evidence: &Evidence) -> Vec<Finding> {
         if recurs(evidence, strip, &of_lead) {
             continue;
         }
-        let largest = of_lead.into_iter().max_by(|a, b| a.1.abs().total_cmp(&b.1.abs()));
-        steps.extend(largest.map(|(at, size)| (tracing.signal.lead.clone(), at, size, strip.at_seconds(at))));
+        let spans = of_lead.iter().map(|(at, _)| Span { start: *at, end: at + 1 }).collect();
+        let place = strip.place(tracing).within(spans);
+        let largest = of_lead.iter().max_by(|a, b| a.1.abs().total_cmp(&b.1.abs()));
+        steps.extend(largest.map(|(at, size)| (place, *size, strip.at_seconds(*at))));
     }
     if !judged {
         return vec![super::not_assessed(rule, evidence, "steps of the baseline")];
     }
-    let Some((lead, at, size, seconds)) = steps.iter().max_by(|a, b| a.2.abs().total_cmp(&b.2.abs())) else {
+    let Some((place, size, seconds)) = steps.iter().max_by(|a, b| a.1.abs().total_cmp(&b.1.abs())) else {
         return Vec::new();
     };
-    let named = super::names(&steps.iter().map(|step| &step.0).collect::<Vec<_>>());
+    let (lead, size, seconds) = (&place.lead, *size, *seconds);
+    let places: Vec<Place> = steps.iter().map(|(place, _, _)| place.clone()).collect();
+    let most = if places.len() > 1 { format!(", most in {lead}:") } else { String::new() };
     let text = format!(
-        "the baseline steps in {named}: by {size:.0} uV at {seconds:.2} s in lead {lead}; limit {limit:.0} uV"
+        "the baseline steps in {}{most} by {size:.0} uV at {seconds:.2} s; limit {limit} uV",
+        super::names(&places)
     );
     vec![Finding {
-        lead: (steps.len() == 1).then(|| lead.clone()),
-        span: (steps.len() == 1).then_some(Span { start: *at, end: at + 1 }),
+        places,
         measured: quantity(size.abs(), 1, "uV"),
         threshold: quantity(limit, 1, "uV"),
         ..rule.finding(Verdict::Warn, text)

@@ -7,6 +7,7 @@ use crate::{Finding, Rule, Verdict};
 pub(crate) const RULE: Rule = Rule {
     code: "duration",
     title: "Duration",
+    word: "not the usual length",
     rule: "The longest rhythm waveform must last as long as a resting strip. WARN when shorter or longer than the \
            policy's seconds.",
     source: "ten-second strip: common practice, no source; the width of the window is a project choice",

@@ -9,6 +9,7 @@ use crate::{Finding, Rule, Verdict};
 pub(crate) const RULE: Rule = Rule {
     code: "filters-narrow",
     title: "Declared filters",
+    word: "narrow filters",
     rule: "Of the filters declared by the source: a high-pass corner above, or a low-pass corner below, the policy's band \
            is a NOTE; beyond the policy's outer limits a WARN. Nothing declared: nothing said.",
     source: "0.05 to 150 Hz, and 0.67 Hz for zero-phase filters: AHA/ACC/HRS 2007, part I (from a summary); 100 Hz: \

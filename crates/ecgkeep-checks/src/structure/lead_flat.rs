@@ -13,6 +13,7 @@ use crate::{Finding, Rule, Verdict};
 pub(crate) const RULE: Rule = Rule {
     code: "lead-flat",
     title: "Leads without a tracing",
+    word: "no tracing",
     rule: "The longest stretches in which a lead stays within one count of a value (or within the policy's range of \
            microvolts, where that is wider). WARN from the policy's seconds on; FAIL where such stretches make up the \
            policy's share of the strip. All leads flat: one FAIL for the recording.",
@@ -48,7 +49,8 @@ fn judge(rule: &Rule, evidence: &Evidence) -> Vec<Finding> {
         // One lead is no electrocardiogram to conclude from; two or more without any tracing are.
         2.. if dead == judged => {
             let text = "all leads: no signal or asystole: look at the patient";
-            vec![rule.finding(Verdict::Fail, text)]
+            let places = findings.into_iter().flat_map(|finding| finding.places).collect();
+            vec![Finding { places, ..rule.finding(Verdict::Fail, text) }]
         }
         _ => findings,
     }
@@ -64,29 +66,34 @@ fn judge_lead(rule: &Rule, evidence: &Evidence, strip: &Strip, tracing: &Tracing
     let longest = runs.iter().max_by_key(|run| run.samples)?;
     let share = 100.0 * count(runs.iter().map(|run| run.samples).sum()) / count(present);
     let seconds = strip.at_seconds(longest.samples);
-    let place = if runs.len() > 1 { format!(", {} such stretches", runs.len()) } else { String::new() };
+    let many = if runs.len() > 1 { format!(", {} such stretches", runs.len()) } else { String::new() };
+    let places = vec![strip.place(tracing).within(runs.iter().map(|run| run.span).collect())];
     if share >= policy.flat_percent_at_most {
         return Some(Finding {
-            lead: Some(lead.clone()),
+            places,
             measured: quantity(share, 0, "%"),
             threshold: quantity(policy.flat_percent_at_most, 0, "%"),
             ..rule.finding(
                 Verdict::Fail,
-                format!("lead {lead}: no signal variation in {share:.0} % of its samples{}", hint(lead)),
+                format!(
+                    "lead {lead}: no signal variation in {share:.0} % of its samples, limit {} %{}",
+                    policy.flat_percent_at_most,
+                    hint(lead)
+                ),
             )
         });
     }
     (longest.samples >= shortest).then(|| Finding {
-        lead: Some(lead.clone()),
-        span: Some(longest.span),
+        places,
         measured: quantity(seconds, 2, "s"),
         threshold: quantity(policy.flat_seconds_at_most, 2, "s"),
         ..rule.finding(
             Verdict::Warn,
             format!(
-                "lead {lead}: no signal variation for {seconds:.2} s from {:.2} s on{place}; a very slow or absent \
-                 beat looks the same{}",
+                "lead {lead}: no signal variation for {seconds:.2} s from {:.2} s on{many}, limit {} s; a very slow or \
+                 absent beat looks the same{}",
                 strip.at_seconds(longest.span.start),
+                policy.flat_seconds_at_most,
                 hint(lead)
             ),
         )

@@ -8,6 +8,7 @@ use crate::{Finding, Rule, Verdict};
 pub(crate) const RULE: Rule = Rule {
     code: "lead-gap",
     title: "Missing samples",
+    word: "samples missing",
     rule: "Samples that the source does not have: WARN for any, FAIL where they make up more than the policy's share of \
            a lead.",
     source: "project choice",
@@ -21,7 +22,8 @@ fn judge(rule: &Rule, evidence: &Evidence) -> Vec<Finding> {
     let limit = evidence.policy.missing_percent_at_most;
     let mut findings = Vec::new();
     for strip in &evidence.strips {
-        for signal in strip.tracings.iter().map(|tracing| tracing.signal) {
+        for tracing in &strip.tracings {
+            let signal = tracing.signal;
             let Some(longest) = signal.missing.iter().copied().max_by_key(|span| span.len()) else {
                 continue;
             };
@@ -32,16 +34,16 @@ fn judge(rule: &Rule, evidence: &Evidence) -> Vec<Finding> {
                 1 => "1 gap".to_owned(),
                 n => format!("{n} gaps"),
             };
+            let samples = if missing == 1 { "1 sample is" } else { &format!("{missing} samples are") };
             let text = format!(
-                "lead {}: {missing} samples are missing ({percent:.1} %, {gaps}), the longest stretch for {:.2} s from \
-                 {:.2} s on",
+                "lead {}: {samples} missing ({percent:.1} %, {gaps}; limit {limit} %), the longest stretch for {:.2} s \
+                 from {:.2} s on",
                 signal.lead,
                 strip.at_seconds(longest.len()),
                 strip.at_seconds(longest.start)
             );
             findings.push(Finding {
-                lead: Some(signal.lead.clone()),
-                span: Some(longest),
+                places: vec![strip.place(tracing).within(signal.missing.clone())],
                 measured: quantity(percent, 1, "%"),
                 threshold: quantity(limit, 1, "%"),
                 ..rule.finding(verdict, text)

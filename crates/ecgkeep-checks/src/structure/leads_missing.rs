@@ -3,11 +3,12 @@
 use ecgkeep_recording::{Lead, SignalUnit};
 
 use crate::evidence::Evidence;
-use crate::{Finding, Rule, Verdict};
+use crate::{Finding, Place, Rule, Verdict};
 
 pub(crate) const RULE: Rule = Rule {
     code: "leads-missing",
     title: "Expected leads",
+    word: "not recorded",
     rule: "Every expected lead must be there as a voltage, once. A limb lead that follows from two stored limb leads is \
            a NOTE (8-lead recordings store I, II and V1 to V6). Any other missing lead: FAIL. A lead stored twice in \
            one waveform: WARN.",
@@ -51,7 +52,8 @@ fn judge(rule: &Rule, evidence: &Evidence) -> Vec<Finding> {
             false => "is missing",
         };
         let text = format!("lead {lead} {why}");
-        findings.push(Finding { lead: Some(lead.clone()), ..rule.finding(Verdict::Fail, text) });
+        let place = Place { lead: lead.clone(), waveform: None, spans: Vec::new() };
+        findings.push(Finding { places: vec![place], ..rule.finding(Verdict::Fail, text) });
     }
     findings.extend(stored_twice(rule, evidence));
     findings
@@ -78,7 +80,8 @@ fn stored_twice(rule: &Rule, evidence: &Evidence) -> Vec<Finding> {
             if !nameless && earlier == 1 {
                 let text =
                     format!("lead {lead} is stored more than once in one waveform; the first is checked");
-                findings.push(Finding { lead: Some(lead.clone()), ..rule.finding(Verdict::Warn, text) });
+                let places = vec![strip.place(tracing)];
+                findings.push(Finding { places, ..rule.finding(Verdict::Warn, text) });
             }
         }
     }

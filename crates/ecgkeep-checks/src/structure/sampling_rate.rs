@@ -7,6 +7,7 @@ use crate::{Finding, Rule, Verdict};
 pub(crate) const RULE: Rule = Rule {
     code: "sampling-rate",
     title: "Sampling rate",
+    word: "sampling rate",
     rule: "WARN below the policy's least rate or above its greatest plausible one; NOTE below the rate recommended for \
            adults.",
     source: "500 samples/s: AHA/ACC/HRS 2007, part I (Kligfield, Circulation 115:1306; from a summary); 250: 4 ms found \

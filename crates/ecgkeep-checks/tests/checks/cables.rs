@@ -77,6 +77,33 @@ fn a_beat_like_those_of_test_signals_has_lead_iii_flat_and_says_which_axis_does_
 }
 
 #[test]
+fn a_test_signal_of_one_wave_in_all_leads_raises_no_warning_of_cables() {
+    // The geometry of the CAL signals of IEC 60601-2-51 (as told by test laboratories; the waves here are our own): I,
+    // II, V1 to V6 identical, III zero, aVR inverted, aVL and aVF half. The left arm and right leg cables exchanged
+    // leave the same limb leads.
+    let strip = Strip::default();
+    let wave = strip.microvolts()[1].clone();
+    let times = |factor: f64| wave.iter().map(|value| factor * value).collect::<Vec<f64>>();
+    let limb = [1.0, 1.0, 0.0, -1.0, 0.5, 0.5].map(times);
+    let leads: Vec<Vec<f64>> = limb.into_iter().chain((0..6).map(|_| wave.clone())).collect();
+    // Every lead with a little noise of its own, as an amplifier adds it, or without.
+    for noise_uv in [0.0, 4.0] {
+        let noisy = |(lead, values): (usize, &Vec<f64>)| {
+            let add = |at: usize| noise_uv * (((at * 7919 + lead * 104_729) % 1000) as f64 / 500.0 - 1.0);
+            values.iter().enumerate().map(|(at, value)| value + add(at)).collect::<Vec<f64>>()
+        };
+        let leads: Vec<Vec<f64>> = leads.iter().enumerate().map(noisy).collect();
+        let assessment = check(&strip.recording_of(&leads));
+        for code in ["cable-neutral", "cable-limb", "cable-chest"] {
+            assert_eq!(verdicts(&assessment, code), [Verdict::NotAssessed], "{code}");
+            let text = &of(&assessment, code)[0].text;
+            assert!(text.ends_with("all leads show one wave: a test signal, and no body"), "{text}");
+        }
+        assert_eq!(verdicts(&assessment, "polarity-avr"), []);
+    }
+}
+
+#[test]
 fn exchanged_chest_cables_are_named() {
     for (a, b) in [(0, 1), (1, 2), (2, 3)] {
         let strip = Strip::default();

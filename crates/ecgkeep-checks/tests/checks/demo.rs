@@ -54,7 +54,7 @@ fn clipping_is_found() {
     for seed in SEEDS {
         let fault = Fault::Clipped { lead: Lead::V4, microvolts: 700.0 };
         let findings = found(seed, fault, "signal-clipped", &[]);
-        assert_eq!(findings.first().map(|finding| finding.lead.clone()), Some(Some(Lead::V4)), "seed {seed}");
+        assert_eq!(findings.first().and_then(Finding::lead), Some(&Lead::V4), "seed {seed}");
     }
 }
 

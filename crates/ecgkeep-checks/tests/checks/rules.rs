@@ -1,4 +1,4 @@
-//! The list of rules and the default policy.
+//! The list of rules.
 
 use ecgkeep_checks::{CAUTIONS, Policy, RULES, Verdict, rule};
 
@@ -6,7 +6,7 @@ use ecgkeep_checks::{CAUTIONS, Policy, RULES, Verdict, rule};
 fn every_rule_explains_itself() {
     let policy = Policy::default();
     for (index, one) in RULES.iter().enumerate() {
-        let parts = [one.title, one.rule, one.source, one.limits, one.what_to_do];
+        let parts = [one.title, one.word, one.rule, one.source, one.limits, one.what_to_do];
         assert!(parts.iter().all(|part| !part.trim().is_empty()), "{}", one.code);
         assert!(
             one.code.bytes().all(|byte| byte.is_ascii_lowercase() || byte == b'-' || byte.is_ascii_digit())
@@ -31,19 +31,6 @@ fn the_cautions_say_what_the_checks_are_not() {
     for words in ["Not a diagnosis", "does not mean a normal ECG", "left arm and left leg", "over-read"] {
         assert!(all.contains(words), "{words}");
     }
-}
-
-#[test]
-fn a_policy_file_states_only_what_differs() {
-    let policy: Policy = toml::from_str(
-        "name = \"larkmoor\"\nversion = \"3\"\noff = [\"duration\"]\nflat_seconds_at_most = 2.0\n",
-    )
-    .expect("a policy");
-    let default = Policy::default();
-    assert_eq!((policy.name.as_str(), policy.flat_seconds_at_most), ("larkmoor", 2.0));
-    assert_eq!((policy.leads, policy.identifiers_at_least), (default.leads, default.identifiers_at_least));
-    let error = toml::from_str::<Policy>("flat_second_at_most = 2.0").expect_err("no such threshold");
-    assert!(error.to_string().contains("flat_second_at_most"), "{error}");
 }
 
 #[test]

@@ -44,7 +44,7 @@ fn hum_is_measured_with_its_frequency_and_lead() {
         let finding = of(&assessment, "mains-hum").first().copied().cloned();
         assert_eq!(finding.as_ref().map(|finding| finding.verdict), verdict, "{hertz} {peak}");
         if let Some(finding) = finding {
-            assert_eq!(finding.lead, Some(Lead::V2));
+            assert_eq!(finding.lead(), Some(&Lead::V2));
             assert!(finding.text.starts_with(&format!("mains hum at {hertz:.0} Hz")), "{}", finding.text);
             let measured = finding.measured.expect("a size").value.to_f64();
             assert!((measured - peak).abs() <= 4.0, "{measured} for {peak}");
@@ -77,11 +77,42 @@ fn hum_is_no_muscle_noise() {
 }
 
 #[test]
+fn harmonics_are_named_with_the_frequency_they_belong_to() {
+    let (base, third) = (sine(60.0, 40.0), sine(180.0, 70.0));
+    let assessment = disturbed(&[7], |at| base(at) + third(at));
+    let [finding] = of(&assessment, "mains-hum")[..] else { panic!("one finding") };
+    // The largest of them decides.
+    assert_eq!(finding.verdict, Verdict::Warn);
+    let measured = finding.measured.as_ref().expect("a size").value.to_f64();
+    assert!((measured - 70.0).abs() <= 7.0, "{measured}");
+    assert!(finding.text.starts_with("mains hum at 60 Hz of 4"), "{}", finding.text);
+    assert!(finding.text.contains("(peak), at 180 Hz of "), "{}", finding.text);
+    assert_eq!(verdicts(&assessment, "muscle-noise"), []);
+}
+
+#[test]
+fn hum_alone_has_no_harmonics() {
+    let assessment = disturbed(&[7], sine(50.0, 200.0));
+    let [finding] = of(&assessment, "mains-hum")[..] else { panic!("one finding") };
+    assert!(finding.text.ends_with("(peak) in lead V2; limit 50 uV"), "{}", finding.text);
+}
+
+#[test]
+fn hum_of_some_seconds_is_placed_there() {
+    let hum = sine(50.0, 80.0);
+    let assessment = disturbed(&[7], |at| if at >= 2000 { hum(at) } else { 0.0 });
+    let [finding] = of(&assessment, "mains-hum")[..] else { panic!("one finding") };
+    let seconds: Vec<usize> = finding.places[0].spans.iter().map(|span| span.start / 500).collect();
+    assert_eq!(seconds, [4, 5, 6, 7, 8, 9]);
+}
+
+#[test]
 fn a_burst_is_a_note_with_its_second() {
     let hiss = noise(80.0);
     let assessment = disturbed(&[9], |at| if (2000..2500).contains(&at) { hiss(at) } else { 0.0 });
     let [finding] = of(&assessment, "muscle-noise")[..] else { panic!("one finding") };
-    assert_eq!((finding.verdict, finding.span), (Verdict::Note, Some(Span { start: 2000, end: 2500 })));
+    assert_eq!(finding.verdict, Verdict::Note);
+    assert_eq!(finding.places[0].spans, [Span { start: 2000, end: 2500 }]);
     assert!(finding.text.contains("in the second that begins at 4 s"), "{}", finding.text);
 }
 
@@ -117,7 +148,7 @@ fn clipping_is_found_and_a_rounded_wave_is_not() {
     leads[10].iter_mut().for_each(|value| *value = value.clamp(-600.0, 600.0));
     let assessment = check(&strip.recording_of(&leads));
     let [finding] = of(&assessment, "signal-clipped")[..] else { panic!("one finding") };
-    assert_eq!((finding.verdict, &finding.lead), (Verdict::Warn, &Some(Lead::V5)));
+    assert_eq!((finding.verdict, finding.lead()), (Verdict::Warn, Some(&Lead::V5)));
     assert!(finding.text.starts_with("lead V5: clipped at 600 uV"), "{}", finding.text);
 }
 
@@ -130,6 +161,11 @@ fn two_leads_alike_or_opposite_are_a_warning() {
         let assessment = check(&strip.recording_of(&leads));
         assert_eq!(verdicts(&assessment, "lead-duplicate"), [Verdict::Warn]);
     }
+    let mut leads = strip.microvolts();
+    (leads[7], leads[9]) = (leads[6].clone(), leads[6].clone());
+    let assessment = check(&strip.recording_of(&leads));
+    let [finding] = of(&assessment, "lead-duplicate")[..] else { panic!("one finding for all three") };
+    assert_eq!(finding.text, "leads V1, V2 and V4 are alike in every sample");
 }
 
 #[test]

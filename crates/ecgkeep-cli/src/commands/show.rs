@@ -2,6 +2,7 @@
 
 use std::io::{BufWriter, Write as _};
 
+use ecgkeep::checks::{RhythmFigures, rhythm, states_rhythm};
 use ecgkeep::format::{Error, Kind};
 use ecgkeep::recording::{
     Acquisition, Change, Device, Exact, Filters, Measurement, Person, Recording, Scope, Signal, SignalUnit,
@@ -31,6 +32,8 @@ struct RecordingBody<'a> {
     waveforms: Vec<WaveformBody>,
     measurements: &'a [Measurement],
     statements: &'a [Statement],
+    /// Rate and RR intervals as computed, where the source states none.
+    rhythm: Option<RhythmFigures>,
     extras: usize,
 }
 
@@ -123,6 +126,7 @@ fn body<'a>(opened: &'a Opened, notes: Vec<String>) -> Body<'a> {
                 waveforms: recording.waveforms.iter().map(waveform_body).collect(),
                 measurements: &recording.measurements,
                 statements: &recording.statements,
+                rhythm: computed(recording),
                 extras: recording.extras.len(),
             })
             .collect(),
@@ -181,28 +185,33 @@ fn summary(opened: &Opened, recording: &Recording) -> String {
     for measurement in &recording.measurements {
         lines.put("measured", measured(measurement));
     }
+    lines.put("computed", computed(recording).map_or_else(String::new, |figures| figures.line()));
     for statement in &recording.statements {
         let status =
             statement.status.as_ref().map_or_else(|| "status not stated".to_owned(), ToString::to_string);
         lines.put("statement", format!("{} ({status})", statement.text));
     }
-    let counted = [
-        ("indications", acquisition.indications.len()),
-        ("remarks", acquisition.remarks.len()),
-        ("medications", subject.medications.len()),
-        ("history items", subject.history.len()),
-        ("further items", recording.extras.len()),
-    ];
-    let counted: Vec<String> = counted
-        .iter()
-        .filter(|(_, count)| *count > 0)
-        .map(|(label, count)| format!("{count} {label}"))
-        .collect();
+    let counted: Vec<String> = [
+        ("indication", "indications", acquisition.indications.len()),
+        ("remark", "remarks", acquisition.remarks.len()),
+        ("medication", "medications", subject.medications.len()),
+        ("history item", "history items", subject.history.len()),
+        ("further item", "further items", recording.extras.len()),
+    ]
+    .into_iter()
+    .filter(|(_, _, count)| *count > 0)
+    .map(|(one, many, count)| counted(count, one, many))
+    .collect();
     if !counted.is_empty() {
         lines.put("also", format!("{} (--all shows every field)", counted.join(", ")));
     }
     lines.put("digest", recording.fingerprint().to_string());
     lines.0
+}
+
+/// Rate and RR intervals, where the source states none of its own.
+fn computed(recording: &Recording) -> Option<RhythmFigures> {
+    if states_rhythm(recording) { None } else { rhythm(recording) }
 }
 
 struct Lines(String);
@@ -239,9 +248,19 @@ fn recorded(acquisition: &Acquisition) -> String {
     });
     parts.extend(acquisition.institution.clone());
     parts.extend(acquisition.department.clone());
-    parts.extend(acquisition.room.as_ref().map(|room| format!("room {room}")));
+    parts.extend(acquisition.room.as_ref().map(|room| room_line(room)));
     parts.extend(acquisition.order_number.as_ref().map(|order| format!("order {order}")));
     parts.join(", ")
+}
+
+/// `room 3`; a source that writes the word itself is not given it twice.
+fn room_line(room: &str) -> String {
+    if room.to_lowercase().contains("room") { room.to_owned() } else { format!("room {room}") }
+}
+
+/// `1 remark`, `3 remarks`.
+fn counted(count: usize, one: &str, many: &str) -> String {
+    if count == 1 { format!("1 {one}") } else { format!("{count} {many}") }
 }
 
 fn device(device: &Device) -> String {
@@ -272,8 +291,11 @@ fn signals(waveform: &Waveform) -> String {
         if waveform.kind == Default::default() { String::new() } else { format!("{}: ", waveform.kind) };
     let missing = signals.iter().any(|signal| !signal.missing.is_empty());
     let missing = if missing { "; samples missing" } else { "" };
-    let marks =
-        if waveform.marks.is_empty() { String::new() } else { format!("; {} marks", waveform.marks.len()) };
+    let marks = if waveform.marks.is_empty() {
+        String::new()
+    } else {
+        format!("; {}", counted(waveform.marks.len(), "mark", "marks"))
+    };
     let seconds = waveform.seconds().to_decimal(3).map_or_else(String::new, |(text, _)| text);
     let (rate, length) = (waveform.rate(), waveform.length());
     format!("{kind}{}; {length} samples at {rate} Hz = {seconds} s; {step}{missing}{marks}", leads.join(" "))

@@ -70,8 +70,7 @@ fn no_name_reaches_into_the_answer_beside_it_and_no_line_leaves_the_page() {
             .map(|n| Finding {
                 code: "lead-flat",
                 verdict: Verdict::Warn,
-                lead: Some(Lead::V3),
-                span: None,
+                places: Vec::new(),
                 text: format!(
                     "lead V3: no variation of the signal for {n}.4 s, longer than 1 s; look at the electrode"
                 ),
@@ -92,8 +91,7 @@ fn the_gravest_finding_stands_first() {
     let finding = |verdict, text: &str| Finding {
         code: "duration",
         verdict,
-        lead: None,
-        span: None,
+        places: Vec::new(),
         text: text.into(),
         measured: None,
         threshold: None,
