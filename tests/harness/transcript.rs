@@ -9,7 +9,8 @@
 //! ```
 //!
 //! The commands of one file run one after another in one folder. `$ flip FILE BYTE`, `$ cut FILE BYTES`,
-//! `$ copy FROM TO`, `$ remove FILE` and `$ write FILE TEXT` prepare it (`[nl]` is a line feed). In an expected line, `<sha256>` stands for 64 hexadecimal
+//! `$ copy FROM TO`, `$ remove FILE`, `$ write FILE TEXT` (`[nl]` is a line feed) and `$ append FILE TEXT` (a further
+//! line) prepare it. In an expected line, `<sha256>` stands for 64 hexadecimal
 //! digits, `<key>` for 32 of them, `<version>` for the version of the program, `<number>` for digits and `<...>` for anything.
 
 use std::fmt::Write as _;
@@ -88,10 +89,14 @@ pub fn replay(steps: &[Step], folder: &Path) -> Result<Vec<(Step, Option<Ended>)
 }
 
 fn replay_one(step: &Step, folder: &Path) -> Result<(Step, Option<Ended>), String> {
-    if let Some((file, content)) = step.command.strip_prefix("write ").and_then(|rest| rest.split_once(' ')) {
+    if let Some((verb @ ("write" | "append"), rest)) = step.command.split_once(' ') {
+        let (file, content) = rest.split_once(' ').ok_or_else(|| format!("$ {}: no text", step.command))?;
+        let path = folder.join(file);
+        let failed = |error: std::io::Error| format!("{file}: {error}");
+        let before =
+            if verb == "append" { std::fs::read_to_string(&path).map_err(failed)? } else { String::new() };
         let content = content.replace("[nl]", "\n");
-        std::fs::write(folder.join(file), format!("{content}\n"))
-            .map_err(|error| format!("{file}: {error}"))?;
+        std::fs::write(&path, format!("{before}{content}\n")).map_err(failed)?;
         return Ok((step.clone(), None));
     }
     let words = words(&step.command);

@@ -40,11 +40,11 @@ const ORDERED: [(&str, &str); 12] = [
 ];
 
 impl Policy {
-    /// What is wrong with its values, in the order of [`Policy::TERMS`]; nothing with those of the shipped policy.
+    /// What is wrong with its values; nothing with those of the shipped policy.
     /// A policy that differs from the shipped one must not bear its name and version.
     #[must_use]
     pub fn faults(&self) -> Vec<PolicyFault> {
-        let mut faults: Vec<PolicyFault> = self.faults_of_the_name().into_iter().collect();
+        let mut faults = Vec::new();
         faults.extend(self.off.iter().filter(|code| crate::rule(code).is_none()).map(|code| PolicyFault {
             terms: vec!["off"],
             text: format!("off holds {code}, which is no rule"),
@@ -52,10 +52,11 @@ impl Policy {
         }));
         faults.extend(Policy::TERMS.iter().filter_map(|term| self.outside(term)));
         faults.extend(ORDERED.iter().filter_map(|(low, high)| self.disorder(low, high)));
+        faults.extend(self.fault_of_the_name());
         faults
     }
 
-    fn faults_of_the_name(&self) -> Option<PolicyFault> {
+    fn fault_of_the_name(&self) -> Option<PolicyFault> {
         let shipped = Policy::default();
         let (terms, text) = if self.name.trim().is_empty() || self.version.trim().is_empty() {
             (vec!["name", "version"], "name and version must not be empty".to_owned())

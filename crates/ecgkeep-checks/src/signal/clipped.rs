@@ -13,7 +13,7 @@ pub(crate) const RULE: Rule = Rule {
     title: "Clipping",
     word: "clipped",
     rule: "The highest or the lowest count of a lead stands in three or more samples in a row, entered or left by a jump, at \
-           two places or more, or for the policy's seconds in one place, or is an end of a 12-bit or 16-bit range: WARN.",
+           two places or more, or for the policy's seconds in one place within the strip, or is an end of a 12-bit or 16-bit range: WARN.",
     source: "saturation rule of the entries to the PhysioNet/CinC Challenge 2011 (Langley; Johannesen); the numbers are \
              project choices",
     threshold: |policy| format!("plateau of {} s, or 3 samples at 2 places", policy.clipped_seconds_at_most),
@@ -62,7 +62,10 @@ fn judge_lead(rule: &Rule, evidence: &Evidence, strip: &Strip, tracing: &Tracing
         let longest = plateaus.iter().copied().max_by_key(|span| span.len());
         // What is longer is no clipping but a flat lead, and reported as such.
         let Some(longest) = longest.filter(|span| span.len() < flat) else { continue };
-        if plateaus.len() < 2 && longest.len() < long && !ENDS.contains(&rail) {
+        // Alone at an end of the strip it is a filter that settles or a strip that was filled up.
+        let at_an_end = longest.start == 0 || longest.end == counts.len();
+        let is_long = longest.len() >= long && !at_an_end;
+        if plateaus.len() < 2 && !is_long && !ENDS.contains(&rail) {
             continue;
         }
         let level = f64::from(rail) * tracing.signal.step.nanovolts().to_f64() / 1000.0

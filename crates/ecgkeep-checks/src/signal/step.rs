@@ -13,7 +13,7 @@ pub(crate) const RULE: Rule = Rule {
     title: "Sudden steps",
     word: "baseline step",
     rule: "The median of the 0.2 s after a point differs from that of the 0.2 s before it by more than the policy's limit, \
-           the rise takes at most 20 ms, and it does not recur with the beats: WARN with the time.",
+           the rise takes at most 20 ms, and steps of half this size do not recur with the beats: WARN with the time.",
     source: "step and large-voltage-shift rules of the entries to the PhysioNet/CinC Challenge 2011 (Langley; \
              Johannesen); the numbers are project choices",
     threshold: |policy| format!("WARN from {} uV within 20 ms", policy.step_change_uv_at_most),
@@ -35,7 +35,8 @@ fn judge(rule: &Rule, evidence: &Evidence) -> Vec<Finding> {
     for (strip, tracing, _) in evidence.leads() {
         judged = true;
         let of_lead = steps_of(strip, tracing, limit);
-        if recurs(evidence, strip, &of_lead) {
+        // A wide QRS complex steps too, in other beats perhaps a little less.
+        if of_lead.is_empty() || recurs(evidence, strip, &steps_of(strip, tracing, limit / 2.0)) {
             continue;
         }
         let spans = of_lead.iter().map(|(at, _)| Span { start: *at, end: at + 1 }).collect();

@@ -104,6 +104,43 @@ fn hum_of_some_seconds_is_placed_there() {
     let [finding] = of(&assessment, "mains-hum")[..] else { panic!("one finding") };
     let seconds: Vec<usize> = finding.places[0].spans.iter().map(|span| span.start / 500).collect();
     assert_eq!(seconds, [4, 5, 6, 7, 8, 9]);
+    let passing = disturbed(&[7], |at| if (2000..3500).contains(&at) { hum(at) } else { 0.0 });
+    let [finding] = of(&passing, "mains-hum")[..] else { panic!("one finding") };
+    assert_eq!(finding.verdict, Verdict::Note);
+    assert!(
+        finding.text.starts_with("mains hum at 50 Hz in some seconds of lead V2, of "),
+        "{}",
+        finding.text
+    );
+    assert!(finding.text.ends_with("in V2 from 4 s on; limit 50 uV"), "{}", finding.text);
+    let seconds: Vec<usize> = finding.places[0].spans.iter().map(|span| span.start / 500).collect();
+    assert_eq!(seconds, [4, 5, 6]);
+}
+
+#[test]
+fn the_end_of_one_wide_complex_is_no_step() {
+    // Left bundle branch block: every QRS is wide, one a little larger than the limit.
+    let strip = Strip::default();
+    let mut leads = strip.microvolts();
+    for (beat, at) in strip.beats().iter().enumerate() {
+        let size = if beat == 4 { 1100.0 } else { 900.0 };
+        for (index, value) in leads[11].iter_mut().enumerate() {
+            let from_beat = index as f64 / 500.0 - at;
+            if (-0.02..0.2).contains(&from_beat) {
+                *value += size;
+            }
+        }
+    }
+    assert_eq!(verdicts(&check(&strip.recording_of(&leads)), "baseline-step"), []);
+}
+
+#[test]
+fn a_flat_start_is_no_clipping() {
+    let strip = Strip::default();
+    let mut leads = strip.microvolts();
+    leads[10].iter_mut().for_each(|value| *value -= 2000.0);
+    leads[10][..40].fill(500.0);
+    assert_eq!(verdicts(&check(&strip.recording_of(&leads)), "signal-clipped"), []);
 }
 
 #[test]
