@@ -63,6 +63,9 @@ pub struct Entry {
     pub fingerprint: String,
     /// Whether the source is damaged.
     pub damaged: bool,
+    /// Why this is a test recording and none of a patient, if it is one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub test_recording: Option<String>,
     /// What the checks came to.
     pub checks: EntryChecks,
     /// Who supplied a filing beside the source, if somebody did.

@@ -4,6 +4,7 @@ use crate::evidence::Evidence;
 
 pub(crate) mod filing_conflict;
 pub(crate) mod operator;
+pub(crate) mod test_recording;
 pub(crate) mod time;
 pub(crate) mod two_identifiers;
 

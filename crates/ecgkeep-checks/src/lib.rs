@@ -30,6 +30,7 @@ mod waves;
 
 pub use assessment::{Assessment, CAUTIONS, run};
 pub use finding::{Finding, Place, Verdict};
+pub use identity::test_recording::test_recording;
 pub use policy::faults::PolicyFault;
 pub use policy::{Policy, Term};
 pub use quality::{Grade, LeadQuality};

@@ -5,8 +5,10 @@ pub mod archive;
 use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
-use ecgkeep::recording::CivilTime;
-use ecgkeep::report::{Gain, Layout, LeadOrder, Orientation, Paper, PaperSize, Speed};
+use ecgkeep::recording::{CivilTime, Exact};
+use ecgkeep::report::{
+    ChestGain, DisplayFilters, Gain, Layout, LeadOrder, Orientation, Paper, PaperSize, Speed,
+};
 
 /// Keeps resting ECG recordings: reads open formats, checks technique and identity, prints the page true to
 /// scale, and seals everything so that nothing is lost silently and nothing is altered.
@@ -210,7 +212,7 @@ pub enum Form {
     Html,
 }
 
-/// Paper, scale and layout; what one page cannot hold goes on on the next, nothing is made smaller to fit.
+/// Paper, scale, layout and filters; what one page cannot hold goes on on the next, nothing is made smaller to fit.
 #[derive(Args)]
 pub struct PaperArgs {
     /// Size of the paper.
@@ -225,12 +227,25 @@ pub struct PaperArgs {
     /// Millimetres per millivolt.
     #[arg(long, value_enum, default_value = "10")]
     pub gain: GainName,
+    /// The chest leads at half of that, each marked so, with a calibration pulse of their own.
+    #[arg(long)]
+    pub chest_half: bool,
     /// Rows by columns, and the strips below.
     #[arg(long, value_enum, default_value = "3x4")]
     pub layout: LayoutName,
     /// The limb leads in anatomical (Cabrera) order: aVL, I, -aVR, II, aVF, III.
     #[arg(long)]
     pub anatomical: bool,
+    /// Draw without slow waves: Butterworth high-pass of order 2, run both ways (zero phase), 3 dB down at HZ. The
+    /// record keeps its samples; every row says how it is filtered. Default: no filter.
+    #[arg(long, value_name = "HZ")]
+    pub high_pass: Option<Exact>,
+    /// Draw without fast waves: the same as a low-pass.
+    #[arg(long, value_name = "HZ")]
+    pub low_pass: Option<Exact>,
+    /// Draw without mains hum: a notch at HZ, 2 Hz wide, run both ways.
+    #[arg(long, value_name = "HZ")]
+    pub notch: Option<Exact>,
 }
 
 #[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
@@ -294,6 +309,7 @@ impl PaperArgs {
                 GainName::Usual => Gain::Mm10,
                 GainName::Double => Gain::Mm20,
             },
+            chest: if self.chest_half { ChestGain::Half } else { ChestGain::Same },
             layout: match self.layout {
                 LayoutName::ThreeByFour => Layout::ThreeByFour,
                 LayoutName::ThreeByFourThreeStrips => Layout::ThreeByFourThreeStrips,
@@ -301,6 +317,11 @@ impl PaperArgs {
                 LayoutName::TwelveByOne => Layout::TwelveByOne,
             },
             order: if self.anatomical { LeadOrder::Anatomical } else { LeadOrder::Standard },
+            filters: DisplayFilters {
+                high_pass_hz: self.high_pass,
+                low_pass_hz: self.low_pass,
+                notch_hz: self.notch,
+            },
             ..Paper::default()
         }
     }

@@ -90,4 +90,7 @@ pub struct Filing {
     pub subject: Subject,
     /// The making of the recording.
     pub acquisition: Acquisition,
+    /// Whether the recording is none of a patient, but a test of the machine or a demonstration.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    pub test_recording: bool,
 }

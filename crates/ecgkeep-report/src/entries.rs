@@ -71,6 +71,9 @@ fn patient(subject: &Subject) -> Vec<Entry> {
 pub(crate) fn acquisition(recording: &Recording, facts: &PageFacts) -> Vec<Entry> {
     let acquisition = &recording.acquisition;
     let mut entries = Vec::new();
+    if let Some(reason) = &facts.test_recording {
+        entries.push(entry("Test", format!("recording of no patient: {reason}")));
+    }
     if let Some(correction) = &facts.correction {
         entries.push(entry("Corrected", correction.clone()));
     }

@@ -7,7 +7,8 @@ use crate::constants::{BAR, SMALL_LEADING};
 use crate::page::Report;
 use crate::typeset::{Column, Style, shorten, wrap};
 use crate::{
-    Anchor, Entry, Mm, Orientation, PageFacts, Shape, details, entries, grid, header, notices, words,
+    Anchor, ChestGain, Entry, Mm, Orientation, PageFacts, Shape, details, entries, grid, header, notices,
+    words,
 };
 
 /// Scale bar left, technical lines beside or below it, the drawing's own notices on the right; whether some found no room.
@@ -116,15 +117,22 @@ pub(crate) fn technical(report: &Report) -> Vec<String> {
         let one = Exact::ratio(1000, i128::from(whole.0)).unwrap_or(Exact::ZERO);
         words::number(one)
     };
+    let chest = match paper.chest {
+        ChestGain::Same => String::new(),
+        ChestGain::Half => {
+            format!("; chest leads {} mm/mV: 1 mm is {} mV", gain.over(2), per_millimetre(gain.over(2)))
+        }
+    };
+    let filters = if paper.filters.is_empty() { "none" } else { "in each row" };
     let mut lines = vec![
         format!(
-            "{speed} mm/s, {gain} mm/mV: 1 mm is {} s, {} mV",
+            "{speed} mm/s, {gain} mm/mV: 1 mm is {} s, {} mV{chest}",
             per_millimetre(speed),
             per_millimetre(gain)
         ),
         "Pulse of 1 mV for 0.2 s: drawn, not recorded".to_owned(),
         format!("Filters declared by the source: {}", words::filters(&recording.acquisition.filters)),
-        "Filters applied for this drawing: none".to_owned(),
+        format!("Filters applied for this drawing: {filters}"),
     ];
     lines.push(notices::sampling(recording));
     lines

@@ -8,7 +8,7 @@ use crate::constants::{
 use crate::frame::Frame;
 use crate::slot::Slot;
 use crate::typeset::Style;
-use crate::{Anchor, Gain, Ink, Mm, Point, Shape, Speed, words};
+use crate::{Anchor, Ink, Mm, Point, Shape, Speed, words};
 
 /// Lines at every 1 mm and every 5 mm, counted from where the first sample stands.
 pub(crate) fn grid(frame: &Frame) -> [Shape; 2] {
@@ -33,8 +33,16 @@ pub(crate) fn grid(frame: &Frame) -> [Shape; 2] {
 }
 
 /// One millivolt for 0.2 s, drawn and not recorded, in the room left of the row with this base line.
-pub(crate) fn calibration_pulse(frame: &Frame, base: Mm, speed: Speed, gain: Gain) -> Vec<Shape> {
-    let height = Mm::from_thousandths(PULSE_MICROVOLTS * gain.per_millivolt().to_f64());
+/// `whose` names the leads it stands for, where a page has two gains.
+pub(crate) fn calibration_pulse(
+    frame: &Frame,
+    base: Mm,
+    speed: Speed,
+    per_millivolt: Mm,
+    id: &str,
+    whose: Option<&str>,
+) -> Vec<Shape> {
+    let height = Mm::from_thousandths(PULSE_MICROVOLTS * per_millivolt.to_f64());
     let length = Mm::from_thousandths(PULSE_SECONDS * f64::from(speed.per_second().0));
     let room = frame.origin_x - frame.grid.left;
     let left = frame.grid.left + (room - length).over(2);
@@ -47,15 +55,15 @@ pub(crate) fn calibration_pulse(frame: &Frame, base: Mm, speed: Speed, gain: Gai
     let middle = frame.grid.left + room.over(2);
     let mut shapes = vec![
         Shape::Path {
-            id: "calibration".into(),
+            id: id.into(),
             title: "calibration pulse: 1 mV for 0.2 s, drawn, not recorded".into(),
             runs: vec![pulse],
             stroke: TRACING_STROKE,
             ink: Ink::Black,
         },
-        Shape::Lines { id: "calibration-feet".into(), lines: feet, stroke: TRACING_STROKE, ink: Ink::Black },
+        Shape::Lines { id: format!("{id}-feet"), lines: feet, stroke: TRACING_STROKE, ink: Ink::Black },
     ];
-    for (line, words) in (1..).zip(["1 mV", "0.2 s"]) {
+    for (line, words) in (1..).zip(whose.into_iter().chain(["1 mV", "0.2 s"])) {
         let y = base + Mm(3_100).times(line);
         shapes.push(Style::SMALL.line(middle, y, Anchor::Middle, words));
     }

@@ -1,18 +1,22 @@
 //! The head of the page: whose recording it is, and what the checks answer.
 
-use ecgkeep_checks::Assessment;
+use ecgkeep_checks::{Assessment, Finding, Verdict};
 use ecgkeep_recording::{Recording, Subject};
 
 use crate::constants::{BODY_LEADING, HEAD_SIZE, RULE_STROKE};
 use crate::frame::Frame;
-use crate::typeset::{Style, clean, shorten, wrap};
-use crate::{Anchor, Ink, Mm, PageFacts, Point, Shape, entries, words};
+use crate::typeset::{ELLIPSIS, Style, clean, shorten, wrap};
+use crate::{Anchor, Ink, Mm, PageFacts, Point, Shape, entries, letters, words};
 
 /// Words behind the tracings and in the head of the page that nobody must overlook, the gravest first.
 pub(crate) fn banners(assessment: &Assessment, facts: &PageFacts) -> Vec<&'static str> {
+    let is_conflict =
+        |finding: &Finding| finding.code == "filing-conflict" && finding.verdict == Verdict::Fail;
     let all = [
+        (facts.test_recording.is_some(), "TEST RECORDING"),
         (facts.damaged, "DAMAGED"),
         (assessment.unidentified, "UNIDENTIFIED"),
+        (assessment.findings.iter().any(is_conflict), "FILING CONFLICT"),
         (facts.correction.is_some(), "CORRECTED"),
     ];
     all.into_iter().filter(|(holds, _)| *holds).map(|(_, word)| word).collect()
@@ -51,12 +55,23 @@ fn who(frame: &Frame, subject: &Subject, facts: &PageFacts) -> Vec<Shape> {
 
     let (left, room) = frame.columns(0, 2);
     let top = frame.band.top;
+    let numbers = name.as_ref().map(|name| letters::in_unicode(&name.text)).unwrap_or_default();
     let mut shapes = set_name(left, top, room, name);
     let identifier = [identifier.unwrap_or_else(|| Stated::silent("identifier not stated"))];
-    shapes.push(set_stated(left, top + Mm(11_200), room, &identifier));
     let birth = birth.unwrap_or_else(|| Stated::silent("birth date not stated"));
     let about: Vec<Stated> = [Some(birth), sex, age].into_iter().flatten().collect();
-    shapes.push(set_stated(left, top + Mm(16_200), room, &about));
+    let (mut second, mut third) = (top + Mm(11_200), top + Mm(16_200));
+    // A name on two lines leaves no room: its letters are numbered at the end of the report.
+    let is_one_line =
+        shapes.iter().all(|shape| matches!(shape, Shape::Text(text) if text.at.y == top + NAME_BASE));
+    if !numbers.is_empty() && is_one_line {
+        let line = format!("Letters that not every font has, in Unicode: {numbers}");
+        let line = shorten(&line, Style::SMALL, room);
+        shapes.push(Style::SMALL.line(left, top + Mm(8_450), Anchor::Start, &line));
+        (second, third) = (top + Mm(12_200), top + Mm(17_000));
+    }
+    shapes.push(set_stated(left, second, room, &identifier));
+    shapes.push(set_stated(left, third, room, &about));
     shapes
 }
 
@@ -75,9 +90,12 @@ impl Stated {
 /// What stands after something that the source does not say; who supplied it stands below.
 const SUPPLIED: &str = "(supplied)";
 
+/// From the upper edge to the base line of a name on one line.
+const NAME_BASE: Mm = Mm(5_200);
+
 /// The name on one line as large as it fits, else on two.
 fn set_name(left: Mm, top: Mm, room: Mm, name: Option<Stated>) -> Vec<Shape> {
-    let base = top + Mm(5_200);
+    let base = top + NAME_BASE;
     let Some(name) = name else {
         return vec![Style::HEAD_REGULAR.line(left, base, Anchor::Start, "name not stated")];
     };
@@ -124,16 +142,24 @@ fn answer(frame: &Frame, assessment: &Assessment, banners: &[&str]) -> Vec<Shape
     let mut shapes = Vec::new();
     let mut headline_base = top + Mm(4_200);
     if !banners.is_empty() {
+        // As many as there can be still stand side by side, in smaller type.
+        let (style, side) = [(Style::HEAD, Mm::whole(2)), (Style::BODY_BOLD, Mm::whole(1))]
+            .into_iter()
+            .find(|(style, side)| {
+                let widths = banners.iter().map(|word| style.measure(word) + side.times(3));
+                widths.fold(Mm::ZERO, |all, width| all + width) <= room
+            })
+            .unwrap_or((Style::SMALL_BOLD, Mm(600)));
         let mut x = left;
         for word in banners {
-            let width = Style::HEAD.measure(word) + Mm::whole(4);
-            let (right, bottom) = (x + width, top + HEAD_SIZE + Mm(1_600));
+            let (right, bottom) = (x + style.measure(word) + side.times(2), top + HEAD_SIZE + Mm(1_600));
             let corners = [(x, top), (right, top), (right, bottom), (x, bottom)];
             let corners = corners.map(|(x, y)| Point { x, y }).to_vec();
             shapes.push(Shape::Polygon { corners, ink: Ink::Black });
-            let white = Style { ink: Ink::White, ..Style::HEAD };
-            shapes.push(white.line(x + Mm::whole(2), top + Mm(4_250), Anchor::Start, word));
-            x = right + Mm::whole(2);
+            let white = Style { ink: Ink::White, ..style };
+            let base = top + (HEAD_SIZE + Mm(1_600) + style.size.times(7).over(10)).over(2);
+            shapes.push(white.line(x + side, base, Anchor::Start, word));
+            x = right + side;
         }
         headline_base = top + Mm(9_800);
     }
@@ -141,12 +167,17 @@ fn answer(frame: &Frame, assessment: &Assessment, banners: &[&str]) -> Vec<Shape
     shapes.push(Style::HEAD.line(left, headline_base, Anchor::Start, &shorten(&headline, Style::HEAD, room)));
     let policy = entries::policy(assessment);
     let mut base = headline_base + Mm(4_400);
-    let identity = wrap(&capitalised(assessment.identity_line()), Style::BODY, room);
-    let bottom = frame.band.bottom;
-    for line in identity.iter().chain(&wrap(&policy, Style::BODY_QUIET, room)) {
-        if base > bottom {
-            break;
+    let mut lines = wrap(&capitalised(assessment.identity_line()), Style::BODY, room);
+    lines.extend(wrap(&policy, Style::BODY, room));
+    let most = usize::try_from((frame.band.bottom - base).0 / BODY_LEADING.0 + 1).unwrap_or(0);
+    if lines.len() > most {
+        // What is left off stands at the end of the report.
+        lines.truncate(most);
+        if let Some(last) = lines.last_mut() {
+            *last = shorten(&format!("{last} {ELLIPSIS}"), Style::BODY, room);
         }
+    }
+    for line in &lines {
         shapes.push(Style::BODY.line(left, base, Anchor::Start, line));
         base = base + BODY_LEADING;
     }

@@ -160,6 +160,31 @@ pub(crate) fn label(occupancy: &mut Occupancy, band: Rectangle, name: &str, rema
     shapes
 }
 
+/// Sets a note somewhere in `band` where nothing passes, in one piece or, where that has no room, clause by clause; a
+/// clause that finds no place stands on a tracing. Nothing of it is left out.
+pub(crate) fn note(occupancy: &mut Occupancy, band: Rectangle, words: &str) -> Vec<Shape> {
+    let style = Style::SMALL;
+    // From above its accents to below its descenders, and a little more white to the names of leads.
+    let (descent, height) = (style.size.over(5), style.size + Mm(300));
+    let mut shapes = Vec::new();
+    let mut set = |occupancy: &mut Occupancy, place: Rectangle, words: &str| {
+        occupancy.add_label(place);
+        shapes.push(style.line(place.left, place.bottom - descent, Anchor::Start, words));
+    };
+    if let Some(place) = occupancy.place(band, style.measure(words), height) {
+        set(occupancy, place, words);
+        return shapes;
+    }
+    let clauses: Vec<&str> = words.split_inclusive(", ").map(str::trim_end).collect();
+    for clause in clauses {
+        let width = style.measure(clause);
+        let place = occupancy.place(band, width, height);
+        let place = place.unwrap_or_else(|| occupancy.place_over_tracings(band, width, height));
+        set(occupancy, place, clause);
+    }
+    shapes
+}
+
 /// Height of capitals: 0.72 em (AFM of Helvetica, from memory).
 fn capitals(style: Style) -> Mm {
     style.size.times(72).over(100)

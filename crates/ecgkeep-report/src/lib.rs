@@ -2,8 +2,8 @@
 //!
 //! [`sheet`] takes every decision and answers plain shapes in millimetres ([`Sheet`]); [`svg`], [`html`] and, with the
 //! feature `pdf`, `pdf` only draw them.
-//! On the page 25 mm is one second and 10 mm is one millivolt, the samples are drawn as they are stored (no
-//! filter), and what the page cannot show it says. The page carries technical checks, no diagnosis.
+//! On the page 25 mm is one second and 10 mm is one millivolt unless another scale is asked for, the samples are drawn
+//! as they are stored unless a filter is asked for, and what the page cannot show it says. The page carries technical checks, no diagnosis.
 //!
 //! # Features
 //! * `pdf`: the sheet as PDF/A-2u, with the fonts it embeds.
@@ -11,6 +11,7 @@
 mod constants;
 mod details;
 mod entries;
+mod filters;
 mod footer;
 mod frame;
 mod grid;
@@ -19,6 +20,8 @@ mod html;
 mod in_full;
 mod label;
 mod length;
+mod letters;
+mod marks;
 mod metrics;
 mod notices;
 mod page;
@@ -28,6 +31,7 @@ mod pdf;
 mod shape;
 mod sheet;
 mod slot;
+mod spacing;
 mod svg;
 mod tracing;
 #[cfg(feature = "pdf")]
@@ -35,10 +39,12 @@ mod typeface;
 mod typeset;
 mod voltages;
 mod words;
+mod zero_phase;
 
+pub use filters::DisplayFilters;
 pub use html::html;
 pub use length::Mm;
-pub use paper::{Gain, Layout, LeadOrder, Orientation, PageFacts, Paper, PaperSize, Speed};
+pub use paper::{ChestGain, Gain, Layout, LeadOrder, Orientation, PageFacts, Paper, PaperSize, Speed};
 #[cfg(feature = "pdf")]
 pub use pdf::{NotAPdf, pdf};
 pub use shape::{Anchor, Entry, Ink, Page, Passage, Point, Rectangle, Shape, Sheet, Text, Weight};

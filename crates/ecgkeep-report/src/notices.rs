@@ -2,6 +2,7 @@
 
 use ecgkeep_recording::{Exact, Lead, Recording, SignalUnit, WaveformKind};
 
+use crate::page::Report;
 use crate::slot::Slot;
 use crate::voltages::{Provenance, Voltages};
 use crate::words;
@@ -20,8 +21,16 @@ pub(crate) struct Seen {
     pub gaps: Vec<(Lead, usize)>,
     /// Whether leads stand side by side.
     pub has_columns: bool,
-    /// Shown from another moment than the strip below it; with that moment in seconds.
+    /// Whether all leads were recorded together in one stretch.
+    pub is_one_stretch: bool,
+    /// Shown from another moment than that of the time axis; with that moment in seconds.
     pub off_axis: Vec<(Lead, Exact)>,
+    /// The stretches in which each lead was recorded, as far as they lie on the page.
+    pub recorded: Vec<(Lead, Vec<(Exact, Exact)>)>,
+    /// Leads of different rows whose tracings meet.
+    pub overlaps: Vec<(Lead, Lead)>,
+    /// Sampled too slowly for a filter that was asked for.
+    pub too_slow: Vec<Lead>,
 }
 
 impl Seen {
@@ -43,8 +52,25 @@ impl Seen {
             Provenance::DerivedBySource => push(&mut self.derived_by_source),
             Provenance::DerivedHere => push(&mut self.derived_here),
         }
+        if voltages.is_too_slow {
+            push(&mut self.too_slow);
+        }
         if voltages.moved != 0.0 && self.moved.iter().all(|(lead, _)| *lead != slot.lead) {
             self.moved.push((slot.lead.clone(), voltages.moved / 1000.0));
+        }
+    }
+
+    /// Notes when a lead was recorded; once, though a strip shows it again.
+    pub fn note_recorded(&mut self, slot: &Slot, stretches: &[(Exact, Exact)]) {
+        if !stretches.is_empty() && self.recorded.iter().all(|(lead, _)| *lead != slot.lead) {
+            self.recorded.push((slot.lead.clone(), stretches.to_vec()));
+        }
+    }
+
+    pub fn note_overlap(&mut self, upper: &Slot, lower: &Slot) {
+        let pair = (upper.lead.clone(), lower.lead.clone());
+        if !self.overlaps.contains(&pair) {
+            self.overlaps.push(pair);
         }
     }
 
@@ -96,24 +122,96 @@ pub(crate) fn notices(seen: &Seen, is_beat: bool) -> Vec<String> {
     if !seen.derived_by_source.is_empty() {
         all.push(format!("Derived by the source: {}.", names(&seen.derived_by_source)));
     }
-    if !seen.off_axis.is_empty() {
-        let one = |(lead, from): &(Lead, Exact)| format!("{lead} from {} s", words::number(*from));
-        let leads = join(&seen.off_axis, one);
-        all.push(format!("Too short for the time axis, so shown earlier than the strip below: {leads}."));
-    } else if seen.has_columns && !is_beat {
-        all.push("Each column is the same stretch of time as the strip below it.".to_owned());
+    if !seen.overlaps.is_empty() {
+        let one = |(upper, lower): &(Lead, Lead)| format!("{upper} with {lower}");
+        let pairs = join(&seen.overlaps, one);
+        all.push(format!("Overlap, each drawn whole at the gain of the page: {pairs}."));
+    }
+    if !seen.too_slow.is_empty() {
+        let leads = names(&seen.too_slow);
+        all.push(format!(
+            "Without a filter that was asked for, because sampled at less than twice its frequency: {leads}."
+        ));
+    }
+    if !is_beat {
+        all.extend(moments(seen));
     }
     all
 }
 
-/// What every page says of the recording as it is drawn: what none of them shows, and what was noted on reading.
-pub(crate) fn of_report(recording: &Recording, shown: &[Lead], notes: &[String]) -> Vec<String> {
+/// What stands at which moment of the time axis.
+fn moments(seen: &Seen) -> Vec<String> {
     let mut all = Vec::new();
-    let undrawn = undrawn(recording, shown);
+    if !seen.off_axis.is_empty() {
+        let one = |(lead, from): &(Lead, Exact)| format!("{lead} from {} s", words::number(*from));
+        let leads = join(&seen.off_axis, one);
+        all.push(format!(
+            "Not above its moment of the time axis, marked //, because not recorded then: {leads}."
+        ));
+    }
+    if !seen.is_one_stretch {
+        all.push(in_stretches(&seen.recorded));
+    } else if seen.has_columns && seen.off_axis.is_empty() {
+        all.push("All leads recorded together; each column is its own stretch of the time axis.".to_owned());
+    }
+    all
+}
+
+/// Stretches to name at most for one lead.
+const MOST_STRETCHES: usize = 6;
+
+/// `Not recorded together (brackets mark where a stretch begins and ends): I, II, III 0 to 2.5 s; V1 2.5 to 5 s.`
+fn in_stretches(recorded: &[(Lead, Vec<(Exact, Exact)>)]) -> String {
+    let mut groups: Vec<(Vec<String>, &[(Exact, Exact)])> = Vec::new();
+    for (lead, stretches) in recorded {
+        match groups.iter_mut().find(|(_, known)| are_together(known, stretches)) {
+            Some((leads, _)) => leads.push(lead.name()),
+            None => groups.push((vec![lead.name()], stretches)),
+        }
+    }
+    let one = |(from, to): &(Exact, Exact)| format!("{} to {} s", words::number(*from), words::number(*to));
+    let listed = |stretches: &[(Exact, Exact)]| {
+        let shown = &stretches[..stretches.len().min(MOST_STRETCHES)];
+        let rest = stretches.len() - shown.len();
+        let more = if rest == 0 { String::new() } else { format!(" and {rest} more") };
+        format!("{}{more}", join(shown, one))
+    };
+    let brackets = "brackets mark where a stretch begins and ends";
+    match groups.as_slice() {
+        [(_, stretches)] => format!("Recorded in several stretches ({brackets}): {}.", listed(stretches)),
+        groups => {
+            let one = |(leads, stretches): &(Vec<String>, &[(Exact, Exact)])| {
+                format!("{} {}", leads.join(", "), listed(stretches))
+            };
+            let all: Vec<String> = groups.iter().map(one).collect();
+            format!("Not recorded together ({brackets}): {}.", all.join("; "))
+        }
+    }
+}
+
+/// Whether two leads were recorded in the same stretches, but for a hundredth of a second: rates may differ.
+pub(crate) fn are_together(a: &[(Exact, Exact)], b: &[(Exact, Exact)]) -> bool {
+    let near = |a: Exact, b: Exact| a.minus(b).is_some_and(|apart| apart.magnitude().to_f64() <= 0.01);
+    a.len() == b.len() && a.iter().zip(b).all(|(a, b)| near(a.0, b.0) && near(a.1, b.1))
+}
+
+/// What every page says of the recording as it is drawn: what none of them shows, and what was noted on reading.
+pub(crate) fn of_report(report: &Report) -> Vec<String> {
+    let mut all = Vec::new();
+    let filters = &report.paper.filters;
+    if !filters.is_empty() {
+        let text = format!(
+            "Filtered for this drawing only: {filters}; 3 dB down at these frequencies; each unbroken stretch by itself, \
+             mirrored at its ends. The record holds the samples unfiltered. {}",
+            filters.cautions()
+        );
+        all.push(text.trim().to_owned());
+    }
+    let undrawn = undrawn(report.recording, &report.shown);
     if !undrawn.is_empty() {
         all.push(format!("In the record, not drawn: {}.", undrawn.join(", ")));
     }
-    all.extend(notes.iter().map(|note| format!("On reading: {}", words::one_line(note))));
+    all.extend(report.facts.notes.iter().map(|note| format!("On reading: {}", words::one_line(note))));
     all
 }
 

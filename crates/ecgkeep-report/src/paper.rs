@@ -1,8 +1,8 @@
 //! What the caller chooses and knows: the paper, and the facts that stand on the page beside the recording.
 
-use ecgkeep_recording::Filing;
+use ecgkeep_recording::{Filing, Lead};
 
-use crate::Mm;
+use crate::{DisplayFilters, Mm};
 
 /// What is printed beside the recording and its assessment.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -15,14 +15,21 @@ pub struct PageFacts {
     pub notes: Vec<String>,
     /// Whether part of the source is damaged: the page then says DAMAGED.
     pub damaged: bool,
+    /// Why this is a test recording, as a sentence; the page then says TEST RECORDING.
+    pub test_recording: Option<String>,
     /// What was corrected, by whom and when; printed with the name.
     pub correction: Option<String>,
     /// The program and its version.
     pub program: String,
 }
 
-/// Paper, scale and layout. The default is A4 landscape, 25 mm/s, 10 mm/mV, three rows of four leads with a strip
-/// of lead II. What one page cannot hold at the chosen scale goes on on the next; nothing is made smaller to fit.
+/// Paper, scale, layout and filters. The default is A4 landscape, 25 mm/s, 10 mm/mV, three rows of four leads with a
+/// strip of lead II, no filter. What one page cannot hold at the chosen scale goes on on the next; nothing is made
+/// smaller to fit.
+///
+/// A page has the gain that was asked for, however large the deflections are: who reads a height in millimetres must
+/// not find out first that one row is smaller than the others. Rows stand apart as their deflections need and the
+/// page allows; what is larger than that overlaps, both tracings drawn whole, and the page names the leads.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Paper {
     /// The size of the paper.
@@ -33,10 +40,14 @@ pub struct Paper {
     pub speed: Speed,
     /// Millimetres per millivolt.
     pub gain: Gain,
+    /// Whether the chest leads stand at the same gain as the others.
+    pub chest: ChestGain,
     /// How many leads stand side by side, and which stand below as strips.
     pub layout: Layout,
     /// In which order the leads stand.
     pub order: LeadOrder,
+    /// Filters for the drawing.
+    pub filters: DisplayFilters,
     /// Pages of tracings to draw at most; the last one says what is left undrawn.
     pub pages_at_most: usize,
 }
@@ -51,8 +62,10 @@ impl Default for Paper {
             orientation: Orientation::default(),
             speed: Speed::default(),
             gain: Gain::default(),
+            chest: ChestGain::default(),
             layout: Layout::default(),
             order: LeadOrder::default(),
+            filters: DisplayFilters::default(),
             pages_at_most: PAGES_AT_MOST,
         }
     }
@@ -140,6 +153,35 @@ impl Gain {
             Gain::Mm20 => Mm::whole(20),
         }
     }
+}
+
+/// How high the chest leads stand beside the others: their deflections are the larger ones.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
+#[non_exhaustive]
+pub enum ChestGain {
+    /// As high as the other leads.
+    #[default]
+    Same,
+    /// Half as high; each chest lead says so, and has a calibration pulse of its own.
+    Half,
+}
+
+impl Paper {
+    /// The height of one millivolt in this lead.
+    pub(crate) fn per_millivolt(&self, lead: &Lead) -> Mm {
+        let whole = self.gain.per_millivolt();
+        match self.chest {
+            ChestGain::Half if is_chest(lead) => whole.over(2),
+            _ => whole,
+        }
+    }
+}
+
+/// Whether the lead is one of V1 to V9 or their counterparts on the right.
+pub(crate) fn is_chest(lead: &Lead) -> bool {
+    use Lead::{V1, V2, V2R, V3, V3R, V4, V4R, V5, V5R, V6, V6R, V7, V7R, V8, V8R, V9, V9R};
+    matches!(lead, V1 | V2 | V3 | V4 | V5 | V6 | V7 | V8 | V9)
+        || matches!(lead, V2R | V3R | V4R | V5R | V6R | V7R | V8R | V9R)
 }
 
 /// How many leads stand side by side. Columns share one time axis with the strips below them.

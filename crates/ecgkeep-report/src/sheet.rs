@@ -10,21 +10,25 @@ use crate::page::{Content, Drawn, Report, page};
 use crate::slot::Row;
 use crate::typeset::clean;
 use crate::voltages::Voltages;
-use crate::{Layout, Page, PageFacts, Paper, Passage, Sheet, entries, footer, in_full, notices, slot, words};
+use crate::{
+    ChestGain, DisplayFilters, Layout, Page, PageFacts, Paper, Passage, Sheet, entries, footer, in_full,
+    letters, notices, slot, words,
+};
 
 /// Lays out the report of a recording: first the tracings, as many pages as it takes at the chosen scale, then the
 /// source's representative beats, and where a page had no room for all of its words a last page that says
 /// everything in full. Each page is complete in itself (patient, answer of the checks, scale, cautions), so that a
 /// loose one still says whose it is.
 ///
-/// The samples are drawn as they are stored; what is derived, moved, cut, missing or left out is said on the page.
+/// The samples are drawn as they are stored, but for filters that were asked for; what is filtered, derived, moved, cut,
+/// missing, overlapping or left out is said on the page.
 #[must_use]
 pub fn sheet(recording: &Recording, assessment: &Assessment, facts: &PageFacts, paper: &Paper) -> Sheet {
     let frame = Frame::new(paper);
     let rows = slot::rows(paper.layout, paper.order);
     let further = further_of(recording.rhythm(), &rows);
     let sets = [&rows, &further].into_iter().filter(|rows| !rows.is_empty());
-    let mut groups: Vec<&[Row]> = sets.flat_map(|rows| slot::groups(rows, &frame)).collect();
+    let mut groups: Vec<&[Row]> = sets.flat_map(|rows| slot::groups(rows, &frame, paper)).collect();
     groups.truncate(paper.pages_at_most.max(1));
     let shown = leads_of(groups.iter().copied().flatten());
     let report = Report { recording, assessment, facts, paper, frame, shown };
@@ -46,10 +50,16 @@ pub fn sheet(recording: &Recording, assessment: &Assessment, facts: &PageFacts, 
     let name = clean(&words::name(&recording.subject));
     let name = if name.is_empty() { "a person not named in the source".to_owned() } else { name };
     let title = clean(&format!("ECG of {name}, recorded {}", words::time(&recording.acquisition.start)));
+    let chest = match paper.chest {
+        ChestGain::Same => String::new(),
+        ChestGain::Half => format!(" (chest leads {} mm/mV)", paper.gain.per_millivolt().over(2)),
+    };
     let description = format!(
-        "{title}. Drawn at {} mm/s and {} mm/mV, no filter applied. {}. {}. Technical checks only, not a diagnosis.",
+        "{title}. Drawn at {} mm/s and {} mm/mV{chest}, filters applied for the drawing: {}. {}. {}. Technical checks \
+         only, not a diagnosis.",
         paper.speed.per_second(),
         paper.gain.per_millivolt(),
+        paper.filters,
         assessment.headline(),
         assessment.identity_line(),
     );
@@ -66,7 +76,8 @@ fn tracings(report: &Report, groups: &[&[Row]]) -> Vec<Drawn> {
     let stretches = needed.clamp(1, (report.paper.pages_at_most / groups.len()).max(1));
     let all_pages =
         i64::try_from(stretches).ok().and_then(|n| Exact::whole(n).times(per_page)?.plus(span.start));
-    let leads = voltages(&waveforms, &report.shown, all_pages.unwrap_or(span.end));
+    let end = all_pages.unwrap_or(span.end);
+    let leads = voltages(&waveforms, &report.shown, end, &report.paper.filters);
     let mut pages = Vec::new();
     for index in 0..stretches {
         let ahead = i64::try_from(index).ok().and_then(|n| Exact::whole(n).times(per_page));
@@ -74,10 +85,7 @@ fn tracings(report: &Report, groups: &[&[Row]]) -> Vec<Drawn> {
         let stretch = span.stretch(start, per_page, index + 1 == stretches && needed > stretches);
         for rows in groups {
             let stretch = stretch.clone();
-            pages.push(page(
-                report,
-                &Content { rows, leads: &leads, start, end: span.end, stretch, is_beat: false },
-            ));
+            pages.push(page(report, &Content { rows, leads: &leads, start, stretch, is_beat: false }));
         }
     }
     pages
@@ -95,15 +103,15 @@ fn beats(report: &Report) -> Vec<Drawn> {
         let mut rows: Vec<Row> = standard.into_iter().filter(|row| !row.strip).collect();
         rows.extend(further_of(std::iter::once(waveform), &rows));
         let end = waveform.start.plus(waveform.seconds()).unwrap_or(waveform.start);
-        let leads = voltages(&[waveform], &leads_of(rows.iter()), end);
+        let leads = voltages(&[waveform], &leads_of(rows.iter()), end, &DisplayFilters::default());
         let stretch = format!(
-            "Representative beat of class {}, {} s, as the source computed it; each lead from the beat's first sample.",
+            "Representative beat of class {}, {} s, as the source computed it, drawn without filter; each lead from the beat's first sample.",
             u64::from(class) + 1,
             words::number(waveform.seconds()),
         );
-        for rows in slot::groups(&rows, &report.frame) {
+        for rows in slot::groups(&rows, &report.frame, report.paper) {
             let (start, stretch) = (waveform.start, Some(stretch.clone()));
-            pages.push(page(report, &Content { rows, leads: &leads, start, end, stretch, is_beat: true }));
+            pages.push(page(report, &Content { rows, leads: &leads, start, stretch, is_beat: true }));
         }
     }
     pages
@@ -113,19 +121,28 @@ fn beats(report: &Report) -> Vec<Drawn> {
 fn in_words(report: &Report, drawn: &[Drawn]) -> Vec<Passage> {
     let mut drawing = footer::technical(report);
     let of_pages = drawn.iter().flat_map(|drawn| drawn.notices.iter().cloned());
-    let of_report = notices::of_report(report.recording, &report.shown, &report.facts.notes);
+    let of_report = notices::of_report(report);
     let mut known: BTreeSet<String> = BTreeSet::new();
     drawing.extend(of_pages.chain(of_report).filter(|notice| known.insert(notice.clone())));
     let cautions = footer::cautions(report);
     let mut words = entries::passages(report.recording, report.assessment, report.facts, drawing, cautions);
     for entry in words.iter_mut().flat_map(|passage| &mut passage.entries) {
         entry.text = clean(&entry.text);
+        let numbers = letters::in_unicode(&entry.text);
+        if !numbers.is_empty() {
+            entry.text.push_str(&format!(" [letters that not every font has, in Unicode: {numbers}]"));
+        }
     }
     words
 }
 
-fn voltages(waveforms: &[&Waveform], leads: &[Lead], end: Exact) -> Vec<(Lead, Option<Voltages>)> {
-    leads.iter().map(|lead| (lead.clone(), Voltages::of(waveforms, lead, end))).collect()
+fn voltages(
+    waveforms: &[&Waveform],
+    leads: &[Lead],
+    end: Exact,
+    filters: &DisplayFilters,
+) -> Vec<(Lead, Option<Voltages>)> {
+    leads.iter().map(|lead| (lead.clone(), Voltages::of(waveforms, lead, end, filters))).collect()
 }
 
 /// The leads of some rows, each once.

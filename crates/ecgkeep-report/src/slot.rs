@@ -3,7 +3,8 @@
 use ecgkeep_recording::{Exact, Lead};
 
 use crate::frame::Frame;
-use crate::{Layout, LeadOrder, Mm};
+use crate::voltages::Voltages;
+use crate::{Layout, LeadOrder, Mm, Paper, spacing};
 
 /// A place for one tracing.
 #[derive(Clone, Debug)]
@@ -20,8 +21,10 @@ pub(crate) struct Slot {
     pub row: usize,
     /// Whether it is a rhythm strip, which shows a lead a second time.
     pub strip: bool,
-    /// Whether the slot stands above its own moment of the time axis; where a recording is too short for that, it
-    /// shows an earlier stretch.
+    /// Millimetres to the millivolt.
+    pub per_millivolt: Mm,
+    /// Whether the slot stands above its own moment of the time axis; a lead that was not recorded then shows another
+    /// stretch.
     pub on_axis: bool,
 }
 
@@ -36,9 +39,6 @@ pub(crate) struct Row {
 const LIMB: [Lead; 6] = [Lead::I, Lead::II, Lead::III, Lead::AVR, Lead::AVL, Lead::AVF];
 const LIMB_BY_ANGLE: [Lead; 6] = [Lead::AVL, Lead::I, Lead::NegativeAVR, Lead::II, Lead::AVF, Lead::III];
 const CHEST: [Lead; 6] = [Lead::V1, Lead::V2, Lead::V3, Lead::V4, Lead::V5, Lead::V6];
-
-/// From row to row at least, in millimetres; project choice: closer rows at 10 mm/mV are hard to tell apart.
-const LEAST_PITCH: i32 = 13;
 
 /// The rows of a layout, from top to bottom.
 pub(crate) fn rows(layout: Layout, order: LeadOrder) -> Vec<Row> {
@@ -64,9 +64,12 @@ impl Row {
     }
 }
 
-/// The rows in as few groups, evenly filled, as it takes for rows not to stand too close.
-pub(crate) fn groups<'a>(rows: &'a [Row], frame: &Frame) -> Vec<&'a [Row]> {
-    let room = (frame.grid.height().0 / 1000 - FIRST_BASE - LAST_BASE) / LEAST_PITCH + 1;
+/// The rows in as few groups, evenly filled, as it takes for rows not to stand too close at the page's gain.
+pub(crate) fn groups<'a>(rows: &'a [Row], frame: &Frame, paper: &Paper) -> Vec<&'a [Row]> {
+    let gains = rows.iter().flat_map(|row| &row.leads).map(|lead| paper.per_millivolt(lead));
+    let gain = gains.max().unwrap_or(Mm::ZERO);
+    let pitch = spacing::least_pitch(gain);
+    let room = (frame.grid.height().0 / 1000 - spacing::FIRST_BASE - spacing::LAST_BASE) / pitch + 1;
     let most = usize::try_from(room).unwrap_or(1).max(1);
     let groups = rows.len().div_ceil(most).max(1);
     rows.chunks(rows.len().div_ceil(groups).max(1)).collect()
@@ -75,14 +78,14 @@ pub(crate) fn groups<'a>(rows: &'a [Row], frame: &Frame) -> Vec<&'a [Row]> {
 /// What the columns of a row show.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum Columns {
-    /// One after the other, as much of the recording as is left.
-    OneTimeAxis(Exact),
+    /// One after the other, each its own stretch of the page's time axis.
+    OneTimeAxis,
     /// All the same stretch from its first moment: a beat.
     SameStretch,
 }
 
 /// The slots of a page, row by row.
-pub(crate) fn slots(rows: &[Row], frame: &Frame, columns: Columns) -> Vec<Slot> {
+pub(crate) fn slots(rows: &[Row], frame: &Frame, paper: &Paper, columns: Columns) -> Vec<Slot> {
     let length = frame.end_x - frame.origin_x;
     let mut slots = Vec::new();
     for (index, row) in rows.iter().enumerate() {
@@ -90,36 +93,51 @@ pub(crate) fn slots(rows: &[Row], frame: &Frame, columns: Columns) -> Vec<Slot> 
         let part = |n: i32| Exact::ratio(i128::from(frame.milliseconds * n), i128::from(1000 * count));
         let seconds = part(1).unwrap_or(Exact::ZERO);
         for (n, lead) in (0..count).zip(&row.leads) {
-            let (from, on_axis) = match columns {
-                Columns::OneTimeAxis(left) => start(part(n).unwrap_or(Exact::ZERO), seconds, left),
-                Columns::SameStretch => (Exact::ZERO, true),
+            let from = match columns {
+                Columns::OneTimeAxis => part(n).unwrap_or(Exact::ZERO),
+                Columns::SameStretch => Exact::ZERO,
             };
             slots.push(Slot {
                 lead: lead.clone(),
                 from,
-                on_axis,
+                on_axis: true,
                 seconds,
                 left: frame.origin_x + length.times(n).over(count),
                 right: frame.origin_x + length.times(n + 1).over(count),
                 row: index,
                 strip: row.strip,
+                per_millivolt: paper.per_millivolt(lead),
             });
         }
     }
     slots
 }
 
-/// Where a column begins: above its own moment of the strip, unless less than half of it is left there; then as late
-/// as the recording fills it, so that no lead goes unseen because the recording is short.
-fn start(aligned: Exact, length: Exact, seconds_left: Exact) -> (Exact, bool) {
-    let half = Exact::ratio(1, 2).ok().and_then(|half| half.times(length)).unwrap_or(Exact::ZERO);
-    if aligned.is_zero() || aligned.plus(half).is_some_and(|middle| middle <= seconds_left) {
-        return (aligned, true);
-    }
-    (seconds_left.minus(length).unwrap_or(Exact::ZERO).max(Exact::ZERO), false)
-}
-
 impl Slot {
+    /// Moves the slot to another stretch of the page where the lead has less than half as many samples above its own
+    /// moment of the axis as it has elsewhere: as late as an early lead fills it, or from where a late one begins, so
+    /// that no lead goes unseen because it was recorded at another moment. `end` is the page's last moment, in seconds
+    /// from its first.
+    pub fn settle(&mut self, voltages: &Voltages, page_start: Exact, end: Exact) {
+        let there = |from: Exact| {
+            let from = page_start.plus(from).unwrap_or(page_start);
+            voltages.present(from, from.plus(self.seconds).unwrap_or(from))
+        };
+        let page_end = page_start.plus(end).unwrap_or(page_start);
+        let Some((first, last)) = voltages.first_and_last(page_start, page_end) else { return };
+        let since_start = |moment: Exact| moment.minus(page_start).unwrap_or(Exact::ZERO).max(Exact::ZERO);
+        let first = since_start(first);
+        let late = since_start(last).minus(self.seconds).unwrap_or(first).max(first);
+        let aligned = there(self.from);
+        let best = [late, first].into_iter().max_by_key(|from| {
+            let distance = from.minus(self.from).map_or(Exact::ZERO, Exact::magnitude);
+            (there(*from), std::cmp::Reverse(distance))
+        });
+        if let Some(best) = best.filter(|best| 2 * aligned < there(*best)) {
+            (self.from, self.on_axis) = (best, false);
+        }
+    }
+
     /// The name of the slot's shapes.
     pub fn id(&self) -> String {
         let kind = if self.strip { "strip" } else { "lead" };
@@ -134,72 +152,51 @@ impl Slot {
     }
 }
 
-/// From the upper edge of the grid to 0 V of the first row, where nothing needs more: R waves of 2 mV.
-const FIRST_BASE: i32 = 20;
-/// The same from 0 V of the last row to the lower edge.
-const LAST_BASE: i32 = 14;
-/// The most that the first row may take above it, and the last one below, in millimetres.
-const MOST_ABOVE: i32 = 45;
-const MOST_BELOW: i32 = 30;
-
-/// Where 0 V of each row stands, on lines of the grid: evenly spaced, the first row lower and the last one higher
-/// where their tracings, which reach so far above and below 0 V, would leave the grid.
-pub(crate) fn bases(reach: &[(Mm, Mm)], frame: &Frame) -> Vec<Mm> {
-    let up_to_whole = |length: Mm| (length.0 + 999).div_euclid(1000);
-    let gaps = i32::try_from(reach.len()).unwrap_or(1).saturating_sub(1).max(1);
-    let height = frame.grid.height().0 / 1000;
-    // What is left when the rows stand as close as they may.
-    let spare = (height - FIRST_BASE - LAST_BASE - LEAST_PITCH * gaps).max(0);
-    let above = reach.first().map_or(0, |(above, _)| up_to_whole(*above) + 1);
-    let below = reach.last().map_or(0, |(_, below)| up_to_whole(*below) + 1);
-    let first = above.clamp(FIRST_BASE, MOST_ABOVE.min(FIRST_BASE + spare));
-    let spare = spare - (first - FIRST_BASE);
-    let last = height - below.clamp(LAST_BASE, MOST_BELOW.min(LAST_BASE + spare));
-    (0..=gaps)
-        .take(reach.len())
-        .map(|row| frame.grid.top + Mm::whole(first + ((last - first) * row + gaps / 2) / gaps))
-        .collect()
-}
-
 #[cfg(test)]
 mod tests {
+    use ecgkeep_recording::{Rate, Signal, Step, Waveform};
+
     use super::*;
-    use crate::Paper;
+    use crate::DisplayFilters;
 
     fn seconds(text: &str) -> Exact {
         text.parse().expect("a number")
     }
 
-    #[test]
-    fn columns_follow_the_strip_and_step_back_only_where_a_recording_ends_before_their_middle() {
-        let frame = Frame::new(&Paper::default());
-        let starts = |left: &str| {
-            let slots = slots(
-                &rows(Layout::ThreeByFour, LeadOrder::Standard),
-                &frame,
-                Columns::OneTimeAxis(seconds(left)),
-            );
-            slots[..4].iter().map(|slot| (slot.from.to_string(), slot.on_axis)).collect::<Vec<_>>()
-        };
-        let on = |text: &str| (text.to_owned(), true);
-        let off = |text: &str| (text.to_owned(), false);
-        assert_eq!(starts("10"), [on("0"), on("2.5"), on("5"), on("7.5")]);
-        assert_eq!(starts("9.8"), [on("0"), on("2.5"), on("5"), on("7.5")]);
-        assert_eq!(starts("4"), [on("0"), on("2.5"), off("1.5"), off("1.5")]);
-        assert_eq!(starts("1"), [on("0"), off("0"), off("0"), off("0")]);
+    /// Where each lead of the first row begins, and whether that is its own moment of the axis, where all of it was
+    /// recorded between two moments.
+    fn starts(first: &str, last: &str) -> Vec<(String, bool)> {
+        let paper = Paper::default();
+        let frame = Frame::new(&paper);
+        let rows = rows(Layout::ThreeByFour, LeadOrder::Standard);
+        let mut slots = slots(&rows, &frame, &paper, Columns::OneTimeAxis);
+        let rate = Rate::new(Exact::whole(100)).expect("above zero");
+        let length = seconds(last).minus(seconds(first)).expect("later").to_f64() * 100.0;
+        #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a thousand at most")]
+        let signal =
+            |lead: &Lead| Signal::new(lead.clone(), Step::default(), vec![7; length.round() as usize]);
+        let mut waveform =
+            Waveform::new(rate, Lead::TWELVE.iter().map(signal).collect()).expect("equal lengths");
+        waveform.start = seconds(first);
+        let end = Exact::whole(10);
+        for slot in &mut slots {
+            let voltages = Voltages::of(&[&waveform], &slot.lead, end, &DisplayFilters::default());
+            slot.settle(&voltages.expect("recorded"), Exact::ZERO, end);
+        }
+        slots[..4].iter().map(|slot| (slot.from.to_string(), slot.on_axis)).collect()
     }
 
     #[test]
-    fn rows_make_room_for_a_tall_first_and_a_deep_last_one() {
-        let frame = Frame::new(&Paper::default());
-        let at = |above: i32, below: i32| {
-            let mut reach = [(Mm::ZERO, Mm::ZERO); 4];
-            (reach[0].0, reach[3].1) = (Mm::whole(above), Mm::whole(below));
-            bases(&reach, &frame).iter().map(|base| (*base - frame.grid.top).0 / 1000).collect::<Vec<_>>()
-        };
-        assert_eq!(at(5, 5), [20, 47, 74, 101]);
-        assert_eq!(at(30, 20), [31, 52, 73, 94]);
-        assert_eq!(at(900, 900), [45, 58, 72, 85]);
+    fn columns_follow_the_strip_but_where_a_lead_was_recorded_at_another_moment() {
+        let on = |text: &str| (text.to_owned(), true);
+        let off = |text: &str| (text.to_owned(), false);
+        assert_eq!(starts("0", "10"), [on("0"), on("2.5"), on("5"), on("7.5")]);
+        assert_eq!(starts("0", "9.8"), [on("0"), on("2.5"), on("5"), on("7.5")]);
+        // Too short: as late as it fills the column.
+        assert_eq!(starts("0", "4"), [on("0"), on("2.5"), off("1.5"), off("1.5")]);
+        assert_eq!(starts("0", "1"), [on("0"), off("0"), off("0"), off("0")]);
+        // Too late: from where it begins.
+        assert_eq!(starts("6", "9"), [off("6"), off("6"), on("5"), on("7.5")]);
     }
 
     #[test]
@@ -228,10 +225,13 @@ mod tests {
         let portrait = Paper { orientation: crate::Orientation::Portrait, ..Paper::default() };
         let sizes = |paper: &Paper, layout| {
             let rows = rows(layout, LeadOrder::Standard);
-            groups(&rows, &Frame::new(paper)).iter().map(|group| group.len()).collect::<Vec<_>>()
+            groups(&rows, &Frame::new(paper), paper).iter().map(|group| group.len()).collect::<Vec<_>>()
         };
         assert_eq!(sizes(&Paper::default(), Layout::SixByTwo), [7]);
         assert_eq!(sizes(&Paper::default(), Layout::TwelveByOne), [6, 6]);
         assert_eq!(sizes(&portrait, Layout::TwelveByOne), [12]);
+        let double = Paper { gain: crate::Gain::Mm20, ..Paper::default() };
+        assert_eq!(sizes(&double, Layout::ThreeByFour), [4]);
+        assert_eq!(sizes(&double, Layout::ThreeByFourThreeStrips), [3, 3]);
     }
 }

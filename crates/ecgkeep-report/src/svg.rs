@@ -2,11 +2,7 @@
 
 use std::fmt::Write;
 
-use crate::{Anchor, Ink, Mm, Page, Point, Rectangle, Shape, Sheet, Text, Weight};
-
-/// Points after which a path states a position anew, so that a reader that adds up single-precision numbers stays
-/// within a thousandth of a millimetre.
-const ANEW_AFTER: usize = 50;
+use crate::{Anchor, Ink, Page, Point, Rectangle, Shape, Sheet, Text, Weight};
 
 /// One page of a sheet as an SVG file in UTF-8, one millimetre to the unit; an empty drawing of the sheet's size where
 /// the sheet has no such page. Pages count from 0. Self-contained: no script, no style sheet, no reference outside.
@@ -67,9 +63,10 @@ impl Pen<'_> {
             Shape::Path { id, title, runs, stroke, ink } => {
                 let _ = write!(
                     out,
-                    "<path id=\"{prefix}{}\" stroke=\"{}\" stroke-width=\"{stroke}\"",
+                    "<path id=\"{prefix}{}\" transform=\"scale(.001)\" stroke=\"{}\" stroke-width=\"{}\"",
                     escape(id),
-                    hex(*ink)
+                    hex(*ink),
+                    stroke.0
                 );
                 if runs.iter().any(|run| run.len() == 1) {
                     out.push_str(" stroke-linecap=\"round\"");
@@ -110,53 +107,44 @@ impl Pen<'_> {
     }
 }
 
-/// A run: its first point, then steps from point to point in exact thousandths; every so often a position anew.
+/// A run in thousandths of a millimetre: its first point, then steps from point to point. Whole numbers are short, and
+/// their sums are exact even for a reader that adds them up in single precision (up to 2^24).
 fn path_data(out: &mut String, run: &[Point]) {
-    for (index, point) in run.iter().enumerate() {
-        match index {
-            0 => {
-                let _ = write!(out, "M{} {}", point.x, point.y);
-                if run.len() == 1 {
-                    out.push_str("h0");
-                }
-            }
-            _ if index % ANEW_AFTER == 0 => {
-                out.push('L');
-                coordinate(out, point.x, false);
-                coordinate(out, point.y, true);
-            }
-            _ => {
-                let before = run[index - 1];
-                if index % ANEW_AFTER == 1 {
-                    out.push('l');
-                }
-                coordinate(out, point.x - before.x, index % ANEW_AFTER != 1);
-                coordinate(out, point.y - before.y, true);
-            }
+    let Some((first, rest)) = run.split_first() else { return };
+    let _ = write!(out, "M{} {}", first.x.0, first.y.0);
+    if rest.is_empty() {
+        out.push_str("h0");
+    }
+    let mut before = *first;
+    for (index, point) in rest.iter().enumerate() {
+        if index == 0 {
+            out.push('l');
         }
+        whole(out, point.x.0 - before.x.0, index > 0);
+        whole(out, point.y.0 - before.y.0, true);
+        before = *point;
     }
 }
 
-/// A number of path data without a leading zero, a blank before it where it needs one.
-fn coordinate(out: &mut String, value: Mm, separate: bool) {
-    let (whole, mut rest) = (value.0.unsigned_abs() / 1000, value.0.unsigned_abs() % 1000);
-    if value.0 < 0 {
+/// A whole number of path data, a blank before it where it needs one.
+fn whole(out: &mut String, value: i32, separate: bool) {
+    if value < 0 {
         out.push('-');
     } else if separate {
         out.push(' ');
     }
-    if whole > 0 || rest == 0 {
-        let _ = write!(out, "{whole}");
-    }
-    if rest > 0 {
-        out.push('.');
-        let mut place = 100;
-        while rest > 0 {
-            out.push(char::from(b'0' + u8::try_from(rest / place).unwrap_or(0)));
-            rest %= place;
-            place /= 10;
+    let mut digits = [0u8; 10];
+    let mut left = value.unsigned_abs();
+    let mut first = digits.len();
+    loop {
+        first -= 1;
+        digits[first] = b'0' + u8::try_from(left % 10).unwrap_or(0);
+        left /= 10;
+        if left == 0 {
+            break;
         }
     }
+    out.extend(digits[first..].iter().copied().map(char::from));
 }
 
 fn draw_text(out: &mut String, text: &Text) {
@@ -205,6 +193,7 @@ pub(crate) fn escape(text: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::Mm;
 
     fn data(points: &[(i32, i32)]) -> String {
         let run: Vec<Point> = points.iter().map(|(x, y)| Point { x: Mm(*x), y: Mm(*y) }).collect();
@@ -215,12 +204,9 @@ mod tests {
 
     #[test]
     fn path_data_is_short_and_exact() {
-        assert_eq!(
-            data(&[(28_500, 60_000), (28_550, 59_988), (28_600, 60_001)]),
-            "M28.5 60l.05-.012 .05 .013"
-        );
-        assert_eq!(data(&[(1_000, 2_000)]), "M1 2h0");
-        assert_eq!(data(&[(0, 0), (0, -1_000), (2_050, -1_000)]), "M0 0l0-1 2.05 0");
+        assert_eq!(data(&[(28_500, 60_000), (28_550, 59_988), (28_600, 60_001)]), "M28500 60000l50-12 50 13");
+        assert_eq!(data(&[(1_000, 2_000)]), "M1000 2000h0");
+        assert_eq!(data(&[(0, 0), (0, -1_000), (2_050, -1_000)]), "M0 0l0-1000 2050 0");
     }
 
     #[test]

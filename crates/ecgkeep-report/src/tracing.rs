@@ -5,24 +5,18 @@ use ecgkeep_recording::Exact;
 use crate::constants::TRACING_STROKE;
 use crate::slot::Slot;
 use crate::voltages::Voltages;
-use crate::{Gain, Ink, Mm, Point, Shape, Speed};
+use crate::{Ink, Mm, Point, Shape, Speed};
 
-/// The samples of a slot as unbroken runs of points, 0 V at height 0: each sample stands at its own moment and height, rounded once
-/// to a thousandth of a millimetre; where samples are missing, a run ends. Nothing is filtered or left out.
-pub(crate) fn runs(
-    slot: &Slot,
-    voltages: &Voltages,
-    page_start: Exact,
-    speed: Speed,
-    gain: Gain,
-) -> Vec<Vec<Point>> {
+/// The samples of a slot as unbroken runs of points, 0 V at height 0: each sample stands at its own moment and height,
+/// rounded once to a thousandth of a millimetre; where samples are missing, a run ends. Nothing is left out.
+pub(crate) fn runs(slot: &Slot, voltages: &Voltages, page_start: Exact, speed: Speed) -> Vec<Vec<Point>> {
     let (Some(from), Some(to)) =
         (page_start.plus(slot.from), page_start.plus(slot.from).and_then(|from| from.plus(slot.seconds)))
     else {
         return Vec::new();
     };
     // A microvolt is so many thousandths of a millimetre high as a millivolt is millimetres.
-    let height = gain.per_millivolt().to_f64();
+    let height = slot.per_millivolt.to_f64();
     let per_second = f64::from(speed.per_second().0);
     let mut runs = Vec::new();
     for piece in &voltages.pieces {

@@ -2,7 +2,9 @@
 
 use ecgkeep_recording::{Exact, Lead, Rate, Signal, Waveform};
 
+use crate::DisplayFilters;
 use crate::constants::{MOVED_BY_MICROVOLTS, MOVED_FROM_MICROVOLTS};
+use crate::zero_phase::filter;
 
 /// Where the voltages of a lead come from.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -23,6 +25,8 @@ pub(crate) struct Voltages {
     pub pieces: Vec<Piece>,
     /// Microvolts that are taken off for the drawing, because the lead lies far from 0 V.
     pub moved: f64,
+    /// Whether some of it is sampled too slowly for a filter that was asked for, and is drawn without that filter.
+    pub is_too_slow: bool,
 }
 
 /// A lead in one waveform.
@@ -35,8 +39,16 @@ pub(crate) struct Piece {
 }
 
 impl Voltages {
-    /// The lead's voltages in these waveforms, up to `end` (in seconds from the recording's start); `None` where they have neither the lead nor what it can be derived from.
-    pub fn of(waveforms: &[&Waveform], lead: &Lead, end: Exact) -> Option<Voltages> {
+    /// The lead's voltages in these waveforms, filtered for the drawing, up to `end` (in seconds from the recording's
+    /// start); `None` where they have neither the lead nor what it can be derived from.
+    pub fn of(
+        waveforms: &[&Waveform],
+        lead: &Lead,
+        end: Exact,
+        filters: &DisplayFilters,
+    ) -> Option<Voltages> {
+        let drawn_to = end;
+        let end = filters.lengthened(end);
         let mut provenance = Provenance::Recorded;
         let mut pieces = Vec::new();
         for waveform in waveforms {
@@ -49,7 +61,7 @@ impl Voltages {
         }
         if pieces.is_empty() && *lead == Lead::NegativeAVR {
             // The same lead with its sign changed, which its name says: no new provenance.
-            let mut voltages = Voltages::of(waveforms, &Lead::AVR, end)?;
+            let mut voltages = Voltages::of(waveforms, &Lead::AVR, drawn_to, filters)?;
             voltages
                 .pieces
                 .iter_mut()
@@ -69,14 +81,64 @@ impl Voltages {
         if pieces.is_empty() {
             return None;
         }
+        for piece in &mut pieces {
+            filter(
+                &filters.sections(piece.rate),
+                &mut piece.microvolts,
+                DisplayFilters::mirrored(piece.rate),
+            );
+            piece.microvolts.truncate(sample_at(piece.start, piece.rate, drawn_to));
+        }
+        let is_too_slow = pieces.iter().any(|piece| !filters.fit(piece.rate));
         let moved = moved(&pieces);
-        Some(Voltages { provenance, pieces, moved })
+        Some(Voltages { provenance, pieces, moved, is_too_slow })
+    }
+}
+
+impl Voltages {
+    /// How many samples the lead has between two moments.
+    pub fn present(&self, from: Exact, to: Exact) -> usize {
+        self.pieces
+            .iter()
+            .map(|piece| piece.between(from, to).filter(|(_, value)| !value.is_nan()).count())
+            .sum()
+    }
+
+    /// The moment of the lead's first sample between two moments, and that of one interval after its last.
+    pub fn first_and_last(&self, from: Exact, to: Exact) -> Option<(Exact, Exact)> {
+        let mut found: Option<(Exact, Exact)> = None;
+        for piece in &self.pieces {
+            let mut present =
+                piece.between(from, to).filter(|(_, value)| !value.is_nan()).map(|(sample, _)| sample);
+            let Some(first) = present.next() else { continue };
+            let last = present.last().unwrap_or(first);
+            let (Some(first), Some(last)) = (piece.moment(first), piece.moment(last + 1)) else { continue };
+            found = Some(found.map_or((first, last), |(a, b)| (a.min(first), b.max(last))));
+        }
+        found
     }
 }
 
 impl Piece {
     fn new(waveform: &Waveform, microvolts: Vec<f64>) -> Piece {
         Piece { start: waveform.start, rate: waveform.rate(), microvolts }
+    }
+
+    /// The samples between two moments, with their numbers.
+    fn between(&self, from: Exact, to: Exact) -> impl Iterator<Item = (usize, f64)> + '_ {
+        let (first, end) = (self.sample_at(from), self.sample_at(to));
+        (first..end).zip(self.microvolts.get(first..end).unwrap_or_default().iter().copied())
+    }
+
+    /// When a sample was taken, in seconds from the recording's start.
+    pub fn moment(&self, sample: usize) -> Option<Exact> {
+        let since = Exact::whole(i64::try_from(sample).ok()?).times(self.rate.interval())?;
+        self.start.plus(since)
+    }
+
+    /// One interval after the last sample.
+    pub fn end(&self) -> Exact {
+        self.moment(self.microvolts.len()).unwrap_or(self.start)
     }
 
     /// The first sample at or after this moment; the number of samples where there is none.
@@ -156,6 +218,10 @@ mod tests {
         Waveform::new(rate, leads.iter().map(signal).collect()).expect("equal lengths")
     }
 
+    fn unfiltered(waveform: &Waveform, lead: &Lead, end: Exact) -> Option<Voltages> {
+        Voltages::of(&[waveform], lead, end, &DisplayFilters::default())
+    }
+
     #[test]
     fn four_leads_follow_from_i_and_ii() {
         // The first sample of the PTB Diagnostic record s0010_re: I -489, II -458, hence III 31, aVR 473.5,
@@ -164,17 +230,17 @@ mod tests {
         for (lead, expected) in
             [(Lead::III, 31.0), (Lead::AVR, 473.5), (Lead::AVL, -260.0), (Lead::AVF, -213.5)]
         {
-            let voltages = Voltages::of(&[&eight], &lead, END).expect("derived");
+            let voltages = unfiltered(&eight, &lead, END).expect("derived");
             assert_eq!(voltages.provenance, Provenance::DerivedHere);
             assert_eq!(voltages.pieces[0].microvolts[0], expected, "{lead}");
         }
-        assert!(Voltages::of(&[&eight], &Lead::V1, END).is_none());
+        assert!(unfiltered(&eight, &Lead::V1, END).is_none());
     }
 
     #[test]
     fn minus_avr_is_avr_with_its_sign_changed() {
         let all = waveform(&[(Lead::AVR, [700, 700, 701])]);
-        let voltages = Voltages::of(&[&all], &Lead::NegativeAVR, END).expect("aVR is there");
+        let voltages = unfiltered(&all, &Lead::NegativeAVR, END).expect("aVR is there");
         assert_eq!(voltages.pieces[0].microvolts, [-700.0, -700.0, -701.0]);
         assert_eq!((voltages.provenance, voltages.moved), (Provenance::Recorded, -700.0));
     }
@@ -182,14 +248,13 @@ mod tests {
     #[test]
     fn a_recorded_lead_is_never_replaced_by_a_derived_one() {
         let all = waveform(&[(Lead::I, [1, 1, 1]), (Lead::II, [2, 2, 2]), (Lead::III, [9, 9, 9])]);
-        let three = Voltages::of(&[&all], &Lead::III, END).expect("recorded");
+        let three = unfiltered(&all, &Lead::III, END).expect("recorded");
         assert_eq!((three.provenance, three.pieces[0].microvolts[0]), (Provenance::Recorded, 9.0));
     }
 
     #[test]
     fn a_lead_far_from_zero_is_moved_by_whole_tenths_of_a_millivolt() {
-        let moved =
-            |counts| Voltages::of(&[&waveform(&[(Lead::V1, counts)])], &Lead::V1, END).map(|v| v.moved);
+        let moved = |counts| unfiltered(&waveform(&[(Lead::V1, counts)]), &Lead::V1, END).map(|v| v.moved);
         assert_eq!(moved([500, 500, 9000]), Some(0.0));
         assert_eq!(moved([-1234, -1234, 0]), Some(-1200.0));
     }
@@ -199,8 +264,43 @@ mod tests {
         let all = waveform(&[(Lead::I, [1, 2, 3]), (Lead::II, [4, 5, 6])]);
         let end = Exact::ratio(1, 250).expect("two samples");
         for lead in [Lead::I, Lead::AVF] {
-            assert_eq!(Voltages::of(&[&all], &lead, end).expect("there").pieces[0].microvolts.len(), 2);
+            assert_eq!(unfiltered(&all, &lead, end).expect("there").pieces[0].microvolts.len(), 2);
         }
+    }
+
+    #[test]
+    fn a_filter_does_not_see_where_the_drawing_ends() {
+        let count = |k: i32| (k * 37) % 601 - 300;
+        let step = Step::new(Exact::whole(1000)).expect("not zero");
+        let signal = Signal::new(Lead::II, step, (0..5_000).map(count).collect());
+        let rate = Rate::new(Exact::whole(100)).expect("above zero");
+        let waveform = Waveform::new(rate, vec![signal]).expect("one signal");
+        let filters = DisplayFilters {
+            high_pass_hz: Exact::ratio(1, 2).ok(),
+            low_pass_hz: Some(40.into()),
+            ..Default::default()
+        };
+        let values = |seconds: i64| {
+            let voltages = Voltages::of(&[&waveform], &Lead::II, seconds.into(), &filters).expect("recorded");
+            voltages.pieces[0].microvolts.clone()
+        };
+        let (part, whole) = (values(20), values(50));
+        assert_eq!((part.len(), whole.len()), (2_000, 5_000));
+        assert!(part.iter().zip(&whole).all(|(a, b)| (a - b).abs() < 0.01));
+    }
+
+    #[test]
+    fn a_lead_says_when_it_was_recorded() {
+        let mut voltages = unfiltered(&waveform(&[(Lead::I, [1, 2, 3])]), &Lead::I, END).expect("recorded");
+        voltages.pieces[0].microvolts[0] = f64::NAN;
+        let mut later = voltages.pieces[0].clone();
+        later.start = Exact::whole(2);
+        voltages.pieces.push(later);
+        let at = |text: &str| -> Exact { text.parse().expect("a number") };
+        assert_eq!(voltages.first_and_last(at("0"), at("10")), Some((at("0.002"), at("2.006"))));
+        assert_eq!(voltages.first_and_last(at("0.003"), at("1")), Some((at("0.004"), at("0.006"))));
+        assert_eq!(voltages.first_and_last(at("1"), at("2")), None);
+        assert_eq!((voltages.present(at("0"), at("10")), voltages.present(at("1"), at("2.004"))), (4, 1));
     }
 
     #[test]

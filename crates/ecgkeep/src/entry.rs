@@ -168,6 +168,7 @@ pub(crate) fn entry_of(
         seconds: rhythm.map(|waveform| waveform.seconds().to_string()),
         fingerprint: recording.fingerprint().to_string(),
         damaged: opened.read.is_damaged(),
+        test_recording: None,
         checks: EntryChecks {
             policy: format!("{} {}", assessment.policy, assessment.policy_version),
             headline: assessment.headline(),

@@ -1,5 +1,6 @@
 //! The printable page as files.
 
+use ecgkeep_checks::{Policy, test_recording};
 use ecgkeep_format::{Error, File, Kind, Result};
 use ecgkeep_recording::{CivilTime, Filing, Recording};
 use ecgkeep_report::{PageFacts, Sheet};
@@ -73,12 +74,13 @@ fn pdf_bytes(_: &Sheet, _: &CivilTime) -> Result<Vec<u8>> {
         .remedy("build with the feature pdf, or write the page as .svg or .html"))
 }
 
-/// What the page says besides recording and findings.
+/// What the page says besides recording and findings; the policy says which words stand for no patient.
 #[must_use]
 pub fn page_facts(
     opened: &Opened,
     recording: &Recording,
     filing: Option<&Filing>,
+    policy: &Policy,
     program: &str,
 ) -> PageFacts {
     PageFacts {
@@ -86,6 +88,7 @@ pub fn page_facts(
         filing: filing.cloned(),
         notes: opened.read.notes.iter().map(ToString::to_string).collect(),
         damaged: opened.read.is_damaged(),
+        test_recording: test_recording(recording, filing, policy),
         correction: opened.amends.as_ref().map(|amends| correction_line(amends, None)),
         program: program.to_owned(),
     }

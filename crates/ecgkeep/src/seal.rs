@@ -4,7 +4,7 @@ use std::path::Path;
 
 use ecgkeep_archive::{Amends, Entry};
 use ecgkeep_bundle::{Bundle, BundleSource, Member, pack, safe_names};
-use ecgkeep_checks::{Assessment, Policy};
+use ecgkeep_checks::{Assessment, Policy, test_recording};
 use ecgkeep_format::{Error, Format as _, Kind, Limits, Loss, Memory, Options, Place, Result, Weight, write};
 use ecgkeep_recording::{CivilTime, Filing, Recording};
 use ecgkeep_report::Paper;
@@ -108,7 +108,10 @@ pub(crate) fn seal_as(
     let amends = amendments.map(|amendments| &amendments.amends);
     let number = amends.map_or(1, |amends| amends.revision + 1);
     let revision = Revision { number, amends, program: sealing.program, at: sealing.at };
-    let entry = entry_of(opened, recording, sealing.filing, &assessment, &stored_as, &revision);
+    let entry = Entry {
+        test_recording: test_recording(recording, sealing.filing, sealing.policy),
+        ..entry_of(opened, recording, sealing.filing, &assessment, &stored_as, &revision)
+    };
     let stem = format!("{}.r{}", entry.key, entry.revision);
 
     let mut members = Vec::new();
@@ -117,7 +120,7 @@ pub(crate) fn seal_as(
         put(format!("{ORIGINAL}/{}", described.stored_as), file.bytes.to_vec());
     }
     let (copy, losses) = wfdb_copy(opened, recording, amends.is_some(), &mut put)?;
-    let mut facts = page_facts(opened, recording, sealing.filing, sealing.program);
+    let mut facts = page_facts(opened, recording, sealing.filing, sealing.policy, sealing.program);
     facts.correction = amendments.map(|amendments| correction_line(&amendments.amends, Some(&amendments.at)));
     let sheet = ecgkeep_report::sheet(recording, &assessment, &facts, &Paper::default());
     for page in page_files(&sheet, "report", PageForm::Svg, &sealing.at)? {
@@ -127,7 +130,7 @@ pub(crate) fn seal_as(
     for page in page_files(&sheet, "report", PageForm::Pdf, &sealing.at)? {
         put(format!("data/{}", page.name), page.bytes);
     }
-    put(README.to_owned(), readme(&stem, copy.made, amends.is_some()).into_bytes());
+    put(README.to_owned(), readme(&entry, copy.made).into_bytes());
     put(RECORDING.to_owned(), ecgkeep_json::to_string(recording)?.into_bytes());
     put(ENTRY.to_owned(), json(&entry)?);
     put(FINDINGS.to_owned(), json(&Findings { schema: "ecgkeep-findings/1", assessment: &assessment })?);
@@ -181,6 +184,9 @@ fn bag_info(entry: &Entry, recording: &Recording, sealing: &Sealing<'_>) -> Vec<
     let organisation = recording.acquisition.institution.as_deref().or(beside).unwrap_or("not stated");
     let mut info = vec![("Source-Organization", organisation.to_owned())];
     info.push(("External-Identifier", entry.key.clone()));
+    if let Some(reason) = &entry.test_recording {
+        info.push(("External-Description", format!("TEST RECORDING: {reason}")));
+    }
     if let Some(date) = sealing.at.date {
         info.push(("Bagging-Date", date.to_string()));
     }
@@ -265,8 +271,13 @@ pub(crate) fn stored<T: for<'de> Deserialize<'de>>(bundle: &Bundle, member: &str
 }
 
 /// metadata/README.txt: how a person checks the bundle by hand, and what each file is.
-fn readme(stem: &str, has_copy: bool, is_corrected: bool) -> String {
-    let original = if is_corrected {
+fn readme(entry: &Entry, has_copy: bool) -> String {
+    let stem = format!("{}.r{}", entry.key, entry.revision);
+    let test = match &entry.test_recording {
+        Some(reason) => format!("TEST RECORDING, none of a patient: {reason}.\n\n"),
+        None => String::new(),
+    };
+    let original = if entry.amends.is_some() {
         "data/original/        SUPERSEDED: the files as they were received, which say something wrong (another\n\
          \x20                     patient, for example). Do not hand them on. What is right stands in all other files\n\
          metadata/amendments.json   what was corrected, why, by whom\n"
@@ -275,7 +286,7 @@ fn readme(stem: &str, has_copy: bool, is_corrected: bool) -> String {
     };
     let copy = if has_copy { "data/wfdb/            a copy in WFDB, an open waveform format\n" } else { "" };
     format!(
-        "This folder holds one resting ECG recording, sealed so that a change can be found.\n\
+        "{test}This folder holds one resting ECG recording, sealed so that a change can be found.\n\
          \n\
          What is in it\n\
          {original}{copy}\

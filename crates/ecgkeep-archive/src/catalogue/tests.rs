@@ -42,6 +42,7 @@ fn entry(number: u32, name: &str, identifier: &str) -> Entry {
         seconds: Some("10".into()),
         fingerprint: sha256(format!("samples {number}").as_bytes()),
         damaged: false,
+        test_recording: None,
         checks: EntryChecks {
             policy: "resting-adult 1".into(),
             headline: "1 WARN (27 checks)".into(),

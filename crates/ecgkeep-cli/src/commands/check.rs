@@ -37,7 +37,9 @@ pub fn run(args: &Check, json: bool) -> Result<Exit, Error> {
             let assessment = ecgkeep::checks::run(recording, filing.as_ref(), &beneath.policy, &beneath.now);
             let notes: Vec<String> = opened.read.notes.iter().map(ToString::to_string).collect();
             let damaged = if opened.read.is_damaged() { "DAMAGED; " } else { "" };
-            let text = format!("{}: {damaged}{}", found.path.display(), text(&assessment));
+            let test = ecgkeep::checks::test_recording(recording, filing.as_ref(), &beneath.policy);
+            let test = test.map_or_else(String::new, |reason| format!("TEST RECORDING: {reason}\n  "));
+            let text = format!("{}: {test}{damaged}{}", found.path.display(), text(&assessment));
             let exit = if assessment.verdict() == Some(Verdict::Fail) { Exit::No } else { Exit::Done };
             let headline = assessment.headline();
             let outcome = Outcome::done(text, Body { headline, assessment, notes, cautions: CAUTIONS })?;

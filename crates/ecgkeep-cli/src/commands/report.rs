@@ -23,6 +23,9 @@ pub fn run(args: &Report, json: bool) -> Result<Exit, Error> {
     let beneath = Beneath::of(&args.beside, &inputs)?;
     let target = Target::of(args, &inputs, json)?;
     let paper = args.paper.paper();
+    if let Some(fault) = paper.filters.fault() {
+        return Err(Error::new(Kind::Usage, fault).remedy("give other frequencies in hertz"));
+    }
     let from = args.input.reading.from.as_deref();
     Ok(each(
         "ecgkeep-report/1",
@@ -35,7 +38,7 @@ pub fn run(args: &Report, json: bool) -> Result<Exit, Error> {
             let filing = beneath.filing.for_input(&input, &found.path)?;
             let recording = opened.recording()?;
             let assessment = ecgkeep::checks::run(recording, filing.as_ref(), &beneath.policy, &beneath.now);
-            let facts = page_facts(&opened, recording, filing.as_ref(), PROGRAM);
+            let facts = page_facts(&opened, recording, filing.as_ref(), &beneath.policy, PROGRAM);
             let sheet = sheet(recording, &assessment, &facts, &paper);
             let files = page_files(&sheet, &target.stem(found), target.form(), &beneath.now)?;
             let written = target.write(found, &files, args.overwrite)?;

@@ -117,13 +117,14 @@ fn line(found: &Found, entry: &Entry, path: &Path, already_there: bool) -> Strin
     codes.dedup();
     let codes = if codes.is_empty() { String::new() } else { format!(": {}", codes.join(", ")) };
     let damaged = if entry.damaged { "DAMAGED; " } else { "" };
+    let test = if entry.test_recording.is_some() { "TEST RECORDING; " } else { "" };
     let policy = match entry.checks.policy.as_str() {
         SHIPPED_POLICY => String::new(),
         policy => format!(", policy {policy}"),
     };
     let there = if already_there { " (already sealed, left as it is)" } else { "" };
     format!(
-        "{} | {who} | {when} | {damaged}{}{codes}{policy} | {}{there}\n",
+        "{} | {who} | {when} | {test}{damaged}{}{codes}{policy} | {}{there}\n",
         found.path.display(),
         entry.checks.headline,
         path.display()

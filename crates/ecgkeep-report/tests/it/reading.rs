@@ -7,6 +7,9 @@ use quick_xml::events::Event;
 
 type Attributes = BTreeMap<String, String>;
 
+/// The colour of the words behind the tracings, which stand in black in the head as well.
+const WATERMARK: &str = "#dddddd";
+
 /// A drawing as its file states it.
 pub struct Drawing {
     elements: Vec<(String, Attributes, String)>,
@@ -78,8 +81,8 @@ impl Drawing {
     }
 
     /// Each text with its left, upper, right and lower edge: as wide as it says, from 0.8 em above its base line to
-    /// 0.2 em below (capitals rise 0.72 em, descenders fall 0.21 em in Helvetica; AFM, from memory). The large word
-    /// behind the tracings is left out.
+    /// 0.2 em below (capitals rise 0.72 em, descenders fall 0.21 em in Helvetica; AFM, from memory). The large words
+    /// behind the tracings are left out.
     pub fn boxes(&self) -> impl Iterator<Item = (&str, [f64; 4])> {
         let texts = self.elements.iter().filter(|(name, _, _)| name == "text");
         texts.filter_map(|(_, attributes, text)| {
@@ -90,7 +93,8 @@ impl Drawing {
                 Some("end") => x - width,
                 _ => x,
             };
-            (size < 20.0).then_some((text.as_str(), [left, y - 0.8 * size, left + width, y + 0.2 * size]))
+            (attributes["fill"] != WATERMARK)
+                .then_some((text.as_str(), [left, y - 0.8 * size, left + width, y + 0.2 * size]))
         })
     }
 
@@ -100,7 +104,26 @@ impl Drawing {
             self.elements.iter().filter(|(_, attributes, _)| attributes.get("id").is_some_and(|v| v == id));
         let path = found.next();
         assert!(found.next().is_none(), "{id} stands once");
-        path.map_or_else(Vec::new, |(_, attributes, _)| points(&attributes["d"]))
+        path.map_or_else(Vec::new, |(_, attributes, _)| {
+            let mut runs = points(&attributes["d"]);
+            // A path in thousandths says so (SVG 1.1, 7.6).
+            let unit = match attributes.get("transform").map(String::as_str) {
+                None => 1.0,
+                Some("scale(.001)") => 0.001,
+                Some(other) => panic!("transform {other}"),
+            };
+            runs.iter_mut().flatten().for_each(|point| *point = (point.0 * unit, point.1 * unit));
+            runs
+        })
+    }
+
+    /// How many rows of tracings the page has: as many as begin at the first second.
+    pub fn rows(&self) -> usize {
+        let ids = self.elements.iter().filter_map(|(_, attributes, _)| attributes.get("id"));
+        let tracings = ids.filter(|id| id.starts_with("lead-") || id.starts_with("strip-"));
+        let first = tracings.filter_map(|id| self.runs(id).first().and_then(|run| run.first().copied()));
+        let left = self.runs("seconds")[0][0].0;
+        first.filter(|(x, _)| (x - left).abs() < 0.01).count()
     }
 
     /// The least and the greatest x, and the same for y, of the path with this id.

@@ -111,14 +111,33 @@ fn the_gravest_finding_stands_first() {
 
 #[test]
 fn damage_correction_and_a_missing_identity_cannot_be_overlooked() {
-    let assessment = Assessment { unidentified: true, ..Assessment::default() };
-    let facts = PageFacts { damaged: true, correction: Some("name".into()), ..PageFacts::default() };
+    let conflict = Finding {
+        code: "filing-conflict",
+        verdict: Verdict::Fail,
+        lead: None,
+        span: None,
+        text: "birth date: the file says otherwise".into(),
+        measured: None,
+        threshold: None,
+        source: "project choice",
+    };
+    let assessment = Assessment { unidentified: true, findings: vec![conflict], ..Assessment::default() };
+    let facts = PageFacts {
+        damaged: true,
+        correction: Some("name".into()),
+        test_recording: Some("the file names the patient \"TEST\"".into()),
+        ..PageFacts::default()
+    };
     let page = draw_with(&twelve(), &assessment, &facts).remove(0);
-    // Once in the head, the gravest also large behind the tracings.
-    let count = |word| page.texts().filter(|text| *text == word).count();
-    assert_eq!((count("DAMAGED"), count("UNIDENTIFIED"), count("CORRECTED")), (2, 1, 1));
+    let banners = ["TEST RECORDING", "DAMAGED", "UNIDENTIFIED", "FILING CONFLICT", "CORRECTED"];
+    for word in banners {
+        // In the head, and large behind the tracings.
+        assert_eq!(page.texts().filter(|text| *text == word).count(), 2, "{word}");
+    }
+    assert!(page.says("recording of no patient: the file names the patient \"TEST\""));
+    assert_no_overlap(&page, 297.0, 210.0);
     let plain = draw(&twelve());
-    assert!(plain.texts().all(|text| text != "DAMAGED" && text != "UNIDENTIFIED"));
+    assert!(plain.texts().all(|text| !banners.contains(&text)));
 }
 
 #[test]
@@ -213,4 +232,45 @@ fn a_source_that_says_without_end_gets_an_end() {
     for page in &pages {
         assert_no_overlap(page, 297.0, 210.0);
     }
+}
+
+#[test]
+fn letters_that_not_every_font_has_are_numbered_beside_the_name_and_in_full_at_the_end() {
+    let mut recording = twelve();
+    recording.subject.name = PersonName::from_text("心電図 太郎");
+    recording.acquisition.operators = vec![Person::named("नर्स")];
+    let pages = draw_with(&recording, &Assessment::default(), &PageFacts::default());
+    let numbers = "U+5FC3 U+96FB U+56F3 U+592A U+90CE";
+    assert!(pages[0].says(&format!("Letters that not every font has, in Unicode: {numbers}")));
+    assert!(
+        pages[0].says("Letters that not every font has are numbered in Unicode at the end of the report")
+    );
+    assert!(
+        pages[0].texts().any(|text| text == "心電図 太郎"),
+        "and the letters stand there for fonts that have them"
+    );
+    let last = pages.last().expect("pages");
+    assert!(last.says(&format!("心電図 太郎 [letters that not every font has, in Unicode: {numbers}]")));
+    assert!(last.says("U+0928 U+0930 U+094D U+0938"));
+    for page in &pages {
+        assert_no_overlap(page, 297.0, 210.0);
+    }
+    for name in ["Ángela Núñez", "Иванов", "Ελένη", "أحمد"] {
+        recording.subject.name = PersonName::from_text(name);
+        recording.acquisition.operators.clear();
+        let page = draw(&recording);
+        assert!(!page.says("not every font has"), "{name}");
+    }
+}
+
+#[test]
+fn a_page_without_anything_stated_says_so_everywhere() {
+    for recording in [Recording::default(), twelve()] {
+        let page = draw(&recording);
+        for words in ["name not stated", "identifier not stated", "birth date not stated", "not stated"] {
+            assert!(page.says(words), "{words}");
+        }
+        assert_no_overlap(&page, 297.0, 210.0);
+    }
+    assert!(draw(&Recording::default()).says("Not recorded: I, aVR, V1, V4"));
 }

@@ -76,8 +76,9 @@ fn drawn(doing: &Doing, got: &Got, out: &Path, form: PageForm) -> Result<Vec<Fil
     let recording = opened.recording()?;
     let filing = input.stored_filing()?;
     let at = doing.acting.at;
-    let assessment = ecgkeep::checks::run(recording, filing.as_ref(), &Policy::default(), &at);
-    let facts = page_facts(&opened, recording, filing.as_ref(), PROGRAM);
+    let policy = Policy::default();
+    let assessment = ecgkeep::checks::run(recording, filing.as_ref(), &policy, &at);
+    let facts = page_facts(&opened, recording, filing.as_ref(), &policy, PROGRAM);
     let sheet = sheet(recording, &assessment, &facts, &Paper::default());
     page_files(&sheet, &stem_of(out), form, &at)
 }

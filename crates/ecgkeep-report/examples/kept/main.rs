@@ -1,0 +1,24 @@
+//! Writes the pages of which the project keeps pictures, as PDF:
+//! `cargo run -p ecgkeep-report --features pdf --example kept FOLDER`.
+//!
+//! `tests/reference/pictures_check.py` compares them with the kept pictures, and renews these on request.
+
+mod sheets;
+
+use std::error::Error;
+use std::fs;
+use std::path::PathBuf;
+
+fn main() -> Result<(), Box<dyn Error>> {
+    let folder = PathBuf::from(std::env::args().nth(1).ok_or("usage: kept FOLDER")?);
+    fs::create_dir_all(&folder)?;
+    for (name, sheet) in sheets::sheets()? {
+        fs::write(folder.join(format!("{name}.svg")), ecgkeep_report::svg(&sheet, 0))?;
+        #[cfg(feature = "pdf")]
+        fs::write(
+            folder.join(format!("{name}.pdf")),
+            ecgkeep_report::pdf(&sheet, &ecgkeep_recording::CivilTime::default())?,
+        )?;
+    }
+    Ok(())
+}
