@@ -223,12 +223,7 @@ fn is_limb(lead: &Lead) -> bool {
 }
 
 /// The leads' names with their remarks, where no tracing passes.
-fn labels(
-    content: &Content,
-    report: &Report,
-    tracings: &Tracings,
-    occupancy: &mut Occupancy,
-) -> Vec<Shape> {
+fn labels(content: &Content, report: &Report, tracings: &Tracings, occupancy: &mut Occupancy) -> Vec<Shape> {
     let (frame, paper) = (&report.frame, report.paper);
     let pitch = tracings.pitch();
     let mut shapes = Vec::new();

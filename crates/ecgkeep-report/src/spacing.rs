@@ -101,7 +101,8 @@ pub(crate) fn bases(slots: &[Slot], envelopes: &[Envelope], frame: &Frame) -> Ve
     let above = up_to_whole(reach(0).0) + 1;
     let below = up_to_whole(reach(count.saturating_sub(1)).1) + 1;
     // First what the first row needs above and the last one below, as far as the rows may stand as close as that.
-    let spare = (height - FIRST_BASE - LAST_BASE - least * i32::try_from(needs.len()).unwrap_or(1).max(1)).max(0);
+    let spare =
+        (height - FIRST_BASE - LAST_BASE - least * i32::try_from(needs.len()).unwrap_or(1).max(1)).max(0);
     let first = above.clamp(FIRST_BASE, MOST_ABOVE.min(FIRST_BASE + spare));
     let spare = spare - (first - FIRST_BASE);
     let last = below.clamp(LAST_BASE, MOST_BELOW.min(LAST_BASE + spare));
@@ -172,7 +173,7 @@ mod tests {
         assert_eq!(pitches(&[41, 0, 0], 81, 13), [41, 20, 20]);
         assert_eq!(pitches(&[60, 15, 15], 81, 13), [51, 15, 15]);
         assert_eq!(pitches(&[900, 900, 900], 80, 13), [26, 27, 27]);
-        assert_eq!(pitches(&[], 80, 13), []);
+        assert!(pitches(&[], 80, 13).is_empty());
     }
 
     #[test]

@@ -1,9 +1,7 @@
 //! What the pages say, and that no text does harm.
 
 use ecgkeep_checks::{Assessment, Finding, Verdict};
-use ecgkeep_recording::{
-    Filing, Identifier, Lead, Person, PersonName, Recording, Statement, StatementStatus,
-};
+use ecgkeep_recording::{Filing, Identifier, Person, PersonName, Recording, Statement, StatementStatus};
 use ecgkeep_report::{PageFacts, Paper, html, sheet, svg};
 
 use crate::making::{assert_no_overlap, draw, draw_with, twelve};
@@ -114,8 +112,7 @@ fn damage_correction_and_a_missing_identity_cannot_be_overlooked() {
     let conflict = Finding {
         code: "filing-conflict",
         verdict: Verdict::Fail,
-        lead: None,
-        span: None,
+        places: Vec::new(),
         text: "birth date: the file says otherwise".into(),
         measured: None,
         threshold: None,
