@@ -14,6 +14,7 @@ const ARROWS: &[(&str, &[&str])] = &[
     // level 1
     ("ecgkeep-format", &["ecgkeep-recording"]),
     ("ecgkeep-checks", &["ecgkeep-recording"]),
+    ("ecgkeep-deidentify", &["ecgkeep-recording"]),
     ("ecgkeep-demo", &["ecgkeep-recording"]),
     // level 2, beside the formats
     ("ecgkeep-bundle", &["ecgkeep-format"]),

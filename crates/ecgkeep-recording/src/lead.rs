@@ -260,7 +260,10 @@ impl Lead {
     #[must_use]
     pub fn name(&self) -> String {
         match self {
-            Lead::Numbered(number) => format!("lead {number}"),
+            Lead::Numbered(number) => TABLE
+                .iter()
+                .find(|row| row.1 == *number)
+                .map_or_else(|| format!("lead {number}"), |row| row.2.to_owned()),
             Lead::Other(name) => name.clone(),
             named => named.row().map_or_else(String::new, |row| row.2.to_owned()),
         }
@@ -330,7 +333,11 @@ impl Serialize for Lead {
 
 impl<'de> Deserialize<'de> for Lead {
     fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Lead, D::Error> {
-        Ok(Lead::from_name(&String::deserialize(deserializer)?))
+        let name = String::deserialize(deserializer)?;
+        Ok(match Lead::from_name(&name) {
+            Lead::Other(_) => Lead::Other(name),
+            known => known,
+        })
     }
 }
 
@@ -357,6 +364,8 @@ mod tests {
             assert_eq!(Lead::from_name(&row.0.reference_id().unwrap().to_lowercase()), row.0);
         }
         assert_eq!(Lead::from_name(&Lead::from_number(45).name()), Lead::Numbered(45));
+        // a number that has a name is that lead, however it was made
+        assert_eq!(Lead::from_name(&Lead::Numbered(3).name()), Lead::V1);
     }
 
     #[test]

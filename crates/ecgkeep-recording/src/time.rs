@@ -61,12 +61,28 @@ impl PartialDate {
         self.day
     }
 
+    /// The date so many days later (earlier for a negative number), to the same precision: a month or year alone is
+    /// moved by its first day. `None` where the years 1 to 9999 end before it.
+    #[must_use]
+    pub fn plus_days(self, days: i64) -> Option<PartialDate> {
+        let moved = self.civil().checked_add(jiff::Span::new().try_days(days).ok()?).ok()?;
+        let part = |value: i8| u8::try_from(value).ok();
+        let month = self.month.and_then(|_| part(moved.month()));
+        let day = self.day.and_then(|_| part(moved.day()));
+        PartialDate::new(moved.year(), month, day).ok()
+    }
+
+    /// The first day that the date may mean.
+    fn civil(self) -> jiff::civil::Date {
+        let part = |value: Option<u8>| value.and_then(|value| i8::try_from(value).ok()).unwrap_or(1);
+        // The constructor has seen that the calendar has it.
+        jiff::civil::Date::new(self.year, part(self.month), part(self.day)).unwrap_or_default()
+    }
+
     /// Days from 1970-01-01 to the first day that the date may mean.
     #[must_use]
     pub fn first_day(self) -> i64 {
-        let part = |value: Option<u8>| value.and_then(|value| i8::try_from(value).ok()).unwrap_or(1);
-        jiff::civil::Date::new(self.year, part(self.month), part(self.day))
-            .map_or(0, |date| i64::from((date - jiff::civil::date(1970, 1, 1)).get_days()))
+        i64::from((self.civil() - jiff::civil::date(1970, 1, 1)).get_days())
     }
 }
 

@@ -1,0 +1,54 @@
+//! The making of the recording: when, and how it was filtered; not who, where and with which device.
+
+use ecgkeep_recording::{Acquisition, Filters};
+
+use crate::Method;
+use crate::alias::Alias;
+
+pub(crate) fn acquisition(source: &Acquisition, alias: &Alias, method: &Method<'_>) -> Acquisition {
+    let Acquisition {
+        identifiers: _,
+        start,
+        operators: _,
+        referring: _,
+        requesting: _,
+        confirming: _,
+        institution: _,
+        department: _,
+        room: _,
+        analysing_institution: _,
+        analysing_department: _,
+        recorder: _,
+        analyser: _,
+        filters: Filters { high_pass_hz, low_pass_hz, notch_hz, described: _ },
+        mains_hz,
+        placement: _,
+        urgency: _,
+        order_number: _,
+        sequence_number: _,
+        indications: _,
+        remarks: _,
+    } = source;
+    Acquisition {
+        start: method.dates.time(start, alias.days),
+        filters: Filters {
+            high_pass_hz: *high_pass_hz,
+            low_pass_hz: *low_pass_hz,
+            notch_hz: notch_hz.clone(),
+            described: Vec::new(),
+        },
+        mains_hz: *mains_hz,
+        remarks: vec![statement(method)],
+        ..Acquisition::default()
+    }
+}
+
+/// The method, as it stands in the result: plain ASCII on one line, so that every format carries it.
+fn statement(method: &Method<'_>) -> String {
+    let Method { dates, pseudonyms, program } = method;
+    let dates = dates.words();
+    format!(
+        "de-identified by {program}: patient replaced by a pseudonym ({pseudonyms}); {dates}; ages over 89 as 90; \
+         names, numbers, places, persons, devices, free text, codes and unnamed items removed; samples unaltered"
+    )
+}
