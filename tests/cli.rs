@@ -203,6 +203,9 @@ fn the_json_in_a_bundle_is_of_the_shape_it_names() {
         }
     }
     seen.extend(shapes_of_an_archive(&shapes));
+    // tests/batch.rs and tests/identity.rs hold these against their schemas
+    let of_batches = ["converted.schema.json", "manifest.schema.json", "pseudonym.schema.json"];
+    seen.extend(of_batches.map(str::to_owned));
     let kept = shapes.iter().filter(|(_, schema)| schema.pointer("/properties/exit").is_none());
     let unseen: Vec<&str> = kept.map(|(name, _)| name).filter(|name| !seen.contains(*name)).collect();
     assert!(unseen.is_empty(), "no bundle holds {unseen:?}");

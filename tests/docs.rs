@@ -20,24 +20,35 @@ fn raw_between<'a>(text: &'a str, name: &str) -> &'a str {
     rest.split_once(&format!("<!-- /{name} -->")).map_or("", |(raw, _)| raw)
 }
 
+/// Tables that the program makes: the document, the markers around the table, and the table.
+fn made_tables() -> Vec<(&'static str, &'static str, String)> {
+    vec![
+        ("README.md", "formats", ecgkeep::format_table()),
+        ("README.md", "carries", format!("\n{}", ecgkeep::carries_table())),
+        ("schemas/carries.md", "reasons", ecgkeep::carries_list()),
+        ("schemas/deidentification.md", "rules", ecgkeep::deidentify::rules_table()),
+    ]
+}
+
 #[test]
-fn the_table_of_formats_in_the_readme_is_that_of_the_program() {
-    let readme = document("README.md");
-    let shown = between(&readme, "formats").expect("README.md has the markers of the table of formats");
-    let made = ecgkeep::format_table();
-    if std::env::var_os("UPDATE").is_some() {
-        let renewed = readme.replace(
-            &format!("<!-- formats -->{}<!-- /formats -->", raw_between(&readme, "formats")),
-            &format!("<!-- formats -->\n{made}<!-- /formats -->"),
-        );
-        std::fs::write(root().join("README.md"), renewed).expect("README.md can be written");
-        return;
+fn the_tables_in_the_documents_are_those_of_the_program() {
+    let mut faults = Vec::new();
+    for (name, markers, made) in made_tables() {
+        let text = document(name);
+        let shown = between(&text, markers)
+            .unwrap_or_else(|| panic!("{name} has no markers <!-- {markers} --> <!-- /{markers} -->"));
+        if std::env::var_os("UPDATE").is_some() {
+            let (begin, end) = (format!("<!-- {markers} -->"), format!("<!-- /{markers} -->"));
+            let old = format!("{begin}{}{end}", raw_between(&text, markers));
+            let renewed = text.replace(&old, &format!("{begin}\n{made}{end}"));
+            std::fs::write(root().join(name), renewed).expect("a document can be written");
+        } else if shown != made.trim() {
+            faults.push(format!(
+                "{name}, {markers}: UPDATE=1 cargo test -p ecgkeep-tests --test docs renews it"
+            ));
+        }
     }
-    assert_eq!(
-        shown,
-        made.trim(),
-        "README.md: UPDATE=1 cargo test -p ecgkeep-tests --test docs renews the table"
-    );
+    assert!(faults.is_empty(), "{}", faults.join("\n"));
 }
 
 /// Rows `| 3 | meaning |` of tables whose first column is a number.

@@ -3,9 +3,14 @@
 use ecgkeep::FORMATS;
 use ecgkeep_demo::{every_field, small};
 use ecgkeep_format::{About, Carries, Error, File, Format, Limits, Match, Options, Read, Source, write};
-use ecgkeep_recording::{Field, Recording, Sex};
-use ecgkeep_tests::contract::{Trial, claims_without_a_loss, recognition_faults, trial};
-use ecgkeep_tests::corpus::{Named, all};
+use ecgkeep_recording::{
+    Device, Exact, Field, Lead, PersonName, Rate, Recording, Sex, Signal, SignalUnit, Span, TimeOfDay,
+    Waveform, WaveformKind,
+};
+use ecgkeep_tests::contract::{
+    Trial, claims_without_a_loss, recognition_faults, trial, trials_twice, unproved_cells,
+};
+use ecgkeep_tests::corpus::{Named, all, good_fixtures};
 use ecgkeep_tests::damage::{cut_faults, mutation_faults};
 
 /// A real format with one thing changed.
@@ -118,6 +123,171 @@ fn a_field_dropped_or_changed_by_an_encoder_is_found() {
         }
     }
     assert!(tried >= CHANGES.len(), "only {tried} mutants were tried");
+}
+
+/// Makes a recording that says nothing, or something else, of one field: what an encoder that forgets it would write.
+/// Exhaustive: a new field does not compile until an encoder can forget it.
+fn forget(recording: &mut Recording, field: Field) {
+    let (subject, acquisition) = (&mut recording.subject, &mut recording.acquisition);
+    match field {
+        Field::SubjectIdentifier => subject.identifiers.clear(),
+        Field::SubjectName => subject.name = PersonName::default(),
+        Field::BirthDate => subject.birth_date = None,
+        Field::Sex => subject.sex = None,
+        Field::Age => subject.age = None,
+        Field::Height => subject.height = None,
+        Field::Weight => subject.weight = None,
+        Field::Race => subject.race = None,
+        Field::BloodPressure => (subject.systolic, subject.diastolic) = (None, None),
+        Field::Medication => subject.medications.clear(),
+        Field::History => subject.history.clear(),
+        Field::RecordingIdentifier => acquisition.identifiers.clear(),
+        Field::StartDate => acquisition.start.date = None,
+        Field::StartTime => acquisition.start.time = None,
+        Field::StartFraction => {
+            let whole =
+                |time: TimeOfDay| TimeOfDay::new(time.hour(), time.minute(), time.second(), None).ok();
+            acquisition.start.time = acquisition.start.time.and_then(whole);
+        }
+        Field::StartOffset => acquisition.start.offset_minutes = None,
+        Field::Operator => acquisition.operators.clear(),
+        Field::Referring => acquisition.referring.clear(),
+        Field::Requesting => acquisition.requesting.clear(),
+        Field::Confirming => acquisition.confirming.clear(),
+        Field::Institution => acquisition.institution = None,
+        Field::Department => acquisition.department = None,
+        Field::Room => acquisition.room = None,
+        Field::AnalysingInstitution => acquisition.analysing_institution = None,
+        Field::AnalysingDepartment => acquisition.analysing_department = None,
+        Field::Recorder => acquisition.recorder = Device::default(),
+        Field::Analyser => acquisition.analyser = Device::default(),
+        Field::HighPass => acquisition.filters.high_pass_hz = None,
+        Field::LowPass => acquisition.filters.low_pass_hz = None,
+        Field::Notch => acquisition.filters.notch_hz.clear(),
+        Field::FilterWords => acquisition.filters.described.clear(),
+        Field::Mains => acquisition.mains_hz = None,
+        Field::Placement => acquisition.placement = None,
+        Field::Urgency => acquisition.urgency = None,
+        Field::OrderNumber => acquisition.order_number = None,
+        Field::SequenceNumber => acquisition.sequence_number = None,
+        Field::Indication => acquisition.indications.clear(),
+        Field::Remark => acquisition.remarks.clear(),
+        // the first one is forgotten, too, so that a format that holds one has nothing of it
+        Field::Waveform => recording.waveforms.iter_mut().for_each(|waveform| {
+            waveform.kind = WaveformKind::Other(format!("not {}", waveform.kind));
+        }),
+        Field::WaveformStart => recording.waveforms.iter_mut().for_each(|waveform| {
+            waveform.start = waveform.start.plus(Exact::whole(1)).expect("a small number");
+        }),
+        Field::Rate => remake(recording, |rate, _| {
+            *rate =
+                Rate::new(rate.per_second().plus(Exact::ONE).expect("a small number")).expect("above zero");
+        }),
+        Field::Length => each_signal(recording, |signal| {
+            signal.samples.push(0);
+        }),
+        Field::Lead => {
+            each_signal(recording, |signal| signal.lead = Lead::Other(format!("not {}", signal.lead)))
+        }
+        Field::LeadOrder => remake(recording, |_, signals| signals.reverse()),
+        Field::Label => each_signal(recording, |signal| signal.label = None),
+        Field::SignalUnit => {
+            each_signal(recording, |signal| signal.unit = SignalUnit::Other("lost".to_owned()))
+        }
+        Field::Voltage => each_signal(recording, |signal| {
+            signal.offset = signal.offset.plus(signal.step.nanovolts()).expect("a small number");
+        }),
+        Field::Missing => each_signal(recording, |signal| {
+            let whole = Span { start: 0, end: signal.samples.len() };
+            *signal = signal.clone().with_missing(vec![whole]);
+        }),
+        Field::Derived => each_signal(recording, |signal| signal.derived = !signal.derived),
+        Field::Skew => each_signal(recording, |signal| signal.skew = None),
+        Field::Mark => recording.waveforms.iter_mut().for_each(|waveform| waveform.marks.clear()),
+        Field::Measurement => recording.measurements.clear(),
+        Field::MeasurementFormula => recording.measurements.iter_mut().for_each(|one| one.formula = None),
+        Field::Statement => recording.statements.iter_mut().for_each(|one| {
+            (one.text, one.codes) = ("lost".to_owned(), Vec::new());
+        }),
+        Field::StatementStatus => recording.statements.iter_mut().for_each(|one| one.status = None),
+        Field::StatementAuthor => recording.statements.iter_mut().for_each(|one| one.author = None),
+        Field::StatementTime => recording.statements.iter_mut().for_each(|one| one.at = None),
+        Field::Extra => recording.extras.clear(),
+    }
+}
+
+/// Makes every waveform anew of a changed rate or changed signals.
+fn remake(recording: &mut Recording, change: impl Fn(&mut Rate, &mut Vec<Signal>)) {
+    for waveform in &mut recording.waveforms {
+        let (mut rate, mut signals) = (waveform.rate(), waveform.signals().to_vec());
+        change(&mut rate, &mut signals);
+        let mut made = Waveform::new(rate, signals).expect("all signals were changed alike");
+        (made.kind, made.start) = (waveform.kind.clone(), waveform.start);
+        made.marks = std::mem::take(&mut waveform.marks);
+        *waveform = made;
+    }
+}
+
+fn each_signal(recording: &mut Recording, change: impl Fn(&mut Signal)) {
+    remake(recording, |_, signals| signals.iter_mut().for_each(&change));
+}
+
+/// An encoder that forgets a field is one of these; functions have no state, so each field needs its own.
+struct Forgets<'a> {
+    real: &'a dyn Format,
+    field: Field,
+}
+
+impl Format for Forgets<'_> {
+    fn about(&self) -> &'static About {
+        self.real.about()
+    }
+
+    fn probe(&self, name: &str, head: &[u8]) -> Match {
+        self.real.probe(name, head)
+    }
+
+    fn read(&self, source: &dyn Source, limits: &Limits) -> Result<Read, Error> {
+        self.real.read(source, limits)
+    }
+
+    fn encode(&self, recordings: &[Recording], stem: &str, options: &Options) -> Result<Vec<File>, Error> {
+        let mut recordings = recordings.to_vec();
+        recordings.iter_mut().for_each(|recording| forget(recording, self.field));
+        self.real.encode(&recordings, stem, options)
+    }
+
+    fn carries(&self, field: Field) -> Carries {
+        self.real.carries(field)
+    }
+}
+
+#[test]
+fn every_field_that_an_encoder_forgets_is_missed() {
+    let names = ["small", "twelve leads", "every field", "every field, one waveform"];
+    let mut mutants = 0;
+    for real in writing() {
+        let mut tried: Vec<Named> =
+            all().into_iter().filter(|named| names.contains(&named.name.as_str())).collect();
+        assert_eq!(tried.len(), names.len());
+        tried.extend(good_fixtures(real));
+        let unproved = |format: &dyn Format, field: Field| {
+            let trials = trials_twice(format, tried.iter().map(|named| &named.recording));
+            let cells = unproved_cells(format, &trials);
+            let cell = format!("{field}: called limited, never comes back");
+            (trials.iter().any(|trial| !trial.faults.is_empty()), cells.contains(&cell))
+        };
+        for field in Field::ALL.iter().filter(|field| !matches!(real.carries(**field), Carries::No { .. })) {
+            let (has_faults, is_unproved) = unproved(&Forgets { real, field: *field }, *field);
+            let is_found = match real.carries(*field) {
+                Carries::Exact => has_faults,
+                _ => is_unproved && !unproved(real, *field).1,
+            };
+            assert!(is_found, "{}, {field}", real.about().id);
+            mutants += 1;
+        }
+    }
+    println!("{mutants} encoders that forget a field, all found");
 }
 
 #[test]

@@ -14,6 +14,8 @@ pub struct Trial {
     pub refused: Option<String>,
     /// Everything that breaks the contract.
     pub faults: Vec<String>,
+    /// The fields of which the recording says anything.
+    pub filled: BTreeSet<Field>,
     /// The fields that did not come back the same.
     pub lost: BTreeSet<Field>,
     /// The recording as it comes back.
@@ -86,6 +88,7 @@ pub fn trial(format: &dyn Format, recording: &Recording, options: &Options) -> T
             .filter(|field| !trial.lost.contains(field) && !of_a_lost_lead(field))
             .map(|field| format!("called not carried, and came back: {field}")),
     );
+    trial.filled = filled;
     trial.back = Some(back);
     trial
 }
@@ -125,6 +128,46 @@ pub fn claims_without_a_loss(format: &dyn Format, trials: &[Trial]) -> Vec<Strin
             Carries::No { why, .. } => Some(format!("{field}: called not carried ({why}), never lost")),
         })
         .collect()
+}
+
+/// [`trial`] on each recording and then on what came back of it, which the format is able to hold.
+#[must_use]
+pub fn trials_twice<'a>(
+    format: &dyn Format,
+    recordings: impl IntoIterator<Item = &'a Recording>,
+) -> Vec<Trial> {
+    let mut trials = Vec::new();
+    for recording in recordings {
+        let first = trial(format, recording, &Options::default());
+        let second = first.back.as_ref().map(|back| trial(format, back, &Options::default()));
+        trials.push(first);
+        trials.extend(second);
+    }
+    trials
+}
+
+/// Cells of the table of what a format carries that these trials do not prove: an exact field must have come back in
+/// one, a limited field must have come back in one and been lost in another, a field not carried must have been lost.
+#[must_use]
+pub fn unproved_cells(format: &dyn Format, trials: &[Trial]) -> Vec<String> {
+    let came_back = |field: &Field| {
+        let kept = |trial: &&Trial| {
+            trial.back.is_some() && trial.filled.contains(field) && !trial.lost.contains(field)
+        };
+        trials.iter().any(|trial| kept(&trial))
+    };
+    let mut unproved = claims_without_a_loss(format, trials);
+    for field in Field::ALL {
+        let called = match format.carries(*field) {
+            Carries::Exact => "exact",
+            Carries::Limited { .. } => "limited",
+            Carries::No { .. } => continue,
+        };
+        if !came_back(field) {
+            unproved.push(format!("{field}: called {called}, never comes back"));
+        }
+    }
+    unproved
 }
 
 /// The default options and, one at a time, every other value of each option.

@@ -48,7 +48,10 @@ pub fn run(arguments: &[&str], folder: &Path, stdin: &[u8]) -> Ended {
 }
 
 /// The path of the program, built by the cargo that runs the tests.
-fn program() -> &'static Path {
+/// # Panics
+/// Where it cannot be built.
+#[must_use]
+pub fn program() -> &'static Path {
     static PROGRAM: OnceLock<PathBuf> = OnceLock::new();
     PROGRAM.get_or_init(|| {
         let cargo = std::env::var_os("CARGO").unwrap_or_else(|| env!("CARGO").into());

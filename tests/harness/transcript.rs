@@ -9,8 +9,8 @@
 //! ```
 //!
 //! The commands of one file run one after another in one folder. `$ flip FILE BYTE`, `$ cut FILE BYTES`,
-//! `$ copy FROM TO`, `$ remove FILE`, `$ write FILE TEXT` (`[nl]` is a line feed) and `$ append FILE TEXT` (a further
-//! line) prepare it. In an expected line, `<sha256>` stands for 64 hexadecimal
+//! `$ copy FROM TO`, `$ remove FILE`, `$ private FILE` (mode 0600), `$ write FILE TEXT` (`[nl]` is a line feed) and
+//! `$ append FILE TEXT` (a further line) prepare it. In an expected line, `<sha256>` stands for 64 hexadecimal
 //! digits, `<key>` for 32 of them, `<version>` for the version of the program, `<number>` for digits and `<...>` for anything.
 
 use std::fmt::Write as _;
@@ -154,6 +154,11 @@ fn prepare(command: &str, arguments: &[&str], folder: &Path) -> Result<(), Strin
         }
         ("copy", [from, to]) => copy(&at(from), &at(to)).map_err(text),
         ("remove", [path]) => std::fs::remove_file(at(path)).map_err(text),
+        #[cfg(unix)]
+        ("private", [file]) => {
+            use std::os::unix::fs::PermissionsExt as _;
+            std::fs::set_permissions(at(file), std::fs::Permissions::from_mode(0o600)).map_err(text)
+        }
         _ => Err("no command of a transcript".to_owned()),
     }
 }

@@ -89,7 +89,8 @@ pub(crate) fn write(out: &mut Emitter<'_>, acquisition: &Acquisition, rate: Rate
             });
         });
     }
-    for text in described {
+    // an empty text would say nothing
+    for text in described.iter().filter(|text| !text.is_empty()) {
         write_variable(out, FILTER_DESCRIPTION, |out| {
             out.with("value", &[("xsi:type", "ST")], true, |out| out.content(text));
         });

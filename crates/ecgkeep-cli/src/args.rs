@@ -5,6 +5,7 @@ pub mod archive;
 use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
+use ecgkeep::Shard;
 use ecgkeep::recording::{CivilTime, Exact};
 use ecgkeep::report::{
     ChestGain, DisplayFilters, Gain, Layout, LeadOrder, Orientation, Paper, PaperSize, Speed,
@@ -53,8 +54,8 @@ pub enum Command {
     /// Technical checks only; not a diagnosis. An ECG is to be over-read by a qualified clinician; local policy
     /// decides.
     Archive(archive::Archive),
-    /// The formats and what each reads and writes.
-    Formats,
+    /// The formats, what each reads and writes, and what it carries.
+    Formats(Formats),
     /// What a finding means, where its rule comes from, and what to do.
     Explain(Explain),
 }
@@ -131,27 +132,35 @@ pub struct Show {
 #[derive(Args)]
 pub struct Convert {
     /// IN OUT; or IN... with --to and --into.
-    #[arg(required = true, value_name = "FILE")]
+    #[arg(required_unless_present = "manifest", value_name = "FILE")]
     pub paths: Vec<PathBuf>,
     #[command(flatten)]
     pub reading: Reading,
     /// The format to write (else by OUT's ending).
     #[arg(long, value_name = "FORMAT")]
     pub to: Option<String>,
-    /// The folder to write into, mirroring the folders of the inputs.
+    /// The folder to write into, mirroring the folders of the inputs. What is done is listed there in
+    /// converted.jsonl: run the same command again and only what is new, changed or missing is converted.
     #[arg(long, value_name = "DIR", requires = "to")]
     pub into: Option<PathBuf>,
+    /// A list of inputs: a path a line, or a JSON object a line ({"path": ..., "index": ..., "sha256": ...}); - is
+    /// standard input.
+    #[arg(long, value_name = "LIST", requires = "into", conflicts_with = "paths")]
+    pub manifest: Option<PathBuf>,
+    /// Convert only part I of N of the inputs (1/N to N/N), so that N processes share the work.
+    #[arg(long, value_name = "I/N", requires = "into")]
+    pub shard: Option<Shard>,
     /// An option of the format written, NAME=VALUE (see `ecgkeep formats`).
     #[arg(long = "option", value_name = "NAME=VALUE")]
     pub options: Vec<String>,
     /// A filing to carry along: it is written beside the output as STEM.filing.json, never merged into it.
-    #[arg(long, value_name = "FILE|FOLDER|-")]
+    #[arg(long, value_name = "FILE|FOLDER|-", conflicts_with = "deidentify")]
     pub filing: Option<PathBuf>,
     /// What to do when something is not kept.
     #[arg(long, value_enum, default_value_t)]
     pub losses: Listed,
     /// Say what would be written and lost; write nothing.
-    #[arg(long)]
+    #[arg(long, conflicts_with = "deidentify")]
     pub dry_run: bool,
     /// Replace what is there.
     #[arg(long)]
@@ -159,6 +168,42 @@ pub struct Convert {
     /// Convert a damaged source all the same.
     #[arg(long)]
     pub accept_damage: bool,
+    #[command(flatten)]
+    pub identity: Identity,
+}
+
+/// Taking the identity out.
+#[derive(Args)]
+pub struct Identity {
+    /// Take the identity out: only what an allow-list names is kept (see schemas/deidentification.md), samples are
+    /// untouched. Under --into, files get names that tell nothing and folders are not mirrored; messages call inputs
+    /// by number. Needs --pseudonym-table or --pseudonym-key. Whether the result may be given away is for
+    /// those responsible for it to decide.
+    #[arg(long, requires = "pseudonyms")]
+    pub deidentify: bool,
+    /// Random pseudonyms and date offsets, kept in this table (made with mode 0600): nothing in the result is derived
+    /// from the patient, and only who has the table can lead back. Keep it apart from the result.
+    #[arg(long, value_name = "FILE", group = "pseudonyms", requires = "deidentify")]
+    pub pseudonym_table: Option<PathBuf>,
+    /// Pseudonyms and date offsets computed with HMAC-SHA-256 from the identifier and the secret in this file (at least
+    /// 32 random bytes, mode 0600): the same patient gets the same pseudonym in every batch and shard without a table,
+    /// but who has the key can look for a known patient, so this is not Safe Harbor (45 CFR 164.514(c)).
+    #[arg(long, value_name = "FILE", group = "pseudonyms", requires = "deidentify")]
+    pub pseudonym_key: Option<PathBuf>,
+    /// What becomes of dates.
+    #[arg(long, value_enum, default_value_t, requires = "deidentify")]
+    pub dates: DatesName,
+}
+
+/// What becomes of dates when the identity is taken out.
+#[derive(Clone, Copy, Default, PartialEq, Eq, ValueEnum)]
+pub enum DatesName {
+    /// Shifted by 1 to 365 days either way, one offset per patient; intervals and the time of day stay. Not Safe Harbor
+    /// by itself.
+    #[default]
+    Shifted,
+    /// Only the year stays.
+    Year,
 }
 
 #[derive(Args)]
@@ -370,6 +415,13 @@ pub struct Verify {
     /// Bundles, or folders that hold them.
     #[arg(required = true, value_name = "BUNDLE")]
     pub bundles: Vec<PathBuf>,
+}
+
+#[derive(Args)]
+pub struct Formats {
+    /// The table of every field by format: carried exactly, limited, or not, with the reasons.
+    #[arg(long)]
+    pub carries: bool,
 }
 
 #[derive(Args)]

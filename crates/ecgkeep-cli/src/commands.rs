@@ -43,7 +43,7 @@ pub fn run(arguments: &Arguments) -> Exit {
         Command::Unpack(args) => unpack::run(args, json),
         Command::Verify(args) => verify::run(args, json),
         Command::Archive(args) => archive::run(args, json),
-        Command::Formats => formats::run(json),
+        Command::Formats(args) => formats::run(args, json),
         Command::Explain(args) => explain::run(args, json),
     };
     // What is wrong before any input is looked at.
@@ -66,20 +66,28 @@ fn inputs(paths: &[PathBuf]) -> Result<Vec<Found>, Error> {
         if paths.len() > 1 {
             return Err(Error::new(Kind::Usage, "standard input (-) goes alone"));
         }
-        return Ok(vec![Found { path: dash.to_owned(), below: PathBuf::from("standard-input") }]);
+        return Ok(vec![Found::new(dash.to_owned(), PathBuf::from("standard-input"), 1)]);
     }
     let inputs = Inputs::of(paths)?;
-    for path in inputs.passed_over.iter().take(PASSED_OVER_SHOWN) {
+    say_passed_over(&inputs.passed_over);
+    at_least_one(inputs.found)
+}
+
+fn say_passed_over(paths: &[PathBuf]) {
+    for path in paths.iter().take(PASSED_OVER_SHOWN) {
         output::remark_line(&format!("{}: no recording, passed over", path.display()));
     }
-    if let Some(more @ 1..) = inputs.passed_over.len().checked_sub(PASSED_OVER_SHOWN) {
+    if let Some(more @ 1..) = paths.len().checked_sub(PASSED_OVER_SHOWN) {
         output::remark_line(&format!("{more} more files are no recordings and were passed over"));
     }
-    if inputs.found.is_empty() {
+}
+
+fn at_least_one(found: Vec<Found>) -> Result<Vec<Found>, Error> {
+    if found.is_empty() {
         return Err(Error::new(Kind::Unrecognised, "no recording found in the folders named")
             .remedy("name a folder that holds recordings, or the files themselves"));
     }
-    Ok(inputs.found)
+    Ok(found)
 }
 
 /// The same for the commands that take inputs and a reading.

@@ -4,6 +4,7 @@ mod args;
 mod commands;
 mod exit;
 mod output;
+mod progress;
 
 use std::process::ExitCode;
 

@@ -1,13 +1,14 @@
 //! What is printed where: data to standard output, everything else to standard error.
 
+use std::collections::BTreeMap;
 use std::io::{self, Write as _};
 use std::path::{Path, PathBuf};
 
 use ecgkeep::format::{Error, Kind, Note};
-use rayon::prelude::*;
 use serde::Serialize;
 
 use crate::exit::Exit;
+use crate::progress::Progress;
 
 /// What one input came to: text for a person, the body of its JSON object, an exit.
 pub struct Outcome {
@@ -55,9 +56,6 @@ struct ErrorObject<'a> {
     remedy: Option<&'a str>,
 }
 
-/// Inputs worked on at a time; the results are printed in the order of the inputs.
-const AT_A_TIME: usize = 64;
-
 /// Does `work` on every input, in parallel, printing in order; one failing does not stop the rest.
 pub fn each<T: Sync>(
     schema: &str,
@@ -66,14 +64,31 @@ pub fn each<T: Sync>(
     path: impl Fn(&T) -> PathBuf + Sync,
     work: impl Fn(&T) -> Result<Outcome, Error> + Sync,
 ) -> Exit {
-    let mut exit = Exit::Done;
-    for some in inputs.chunks(AT_A_TIME) {
-        let results: Vec<_> = some.par_iter().map(|input| (path(input), work(input))).collect();
-        for (path, result) in results {
-            exit = exit.or(print(schema, json, &path, result));
-        }
-    }
-    exit
+    each_counted(schema, json, inputs, path, work).0
+}
+
+/// [`each`], and how many inputs ended with which exit.
+pub fn each_counted<T: Sync>(
+    schema: &str,
+    json: bool,
+    inputs: &[T],
+    path: impl Fn(&T) -> PathBuf + Sync,
+    work: impl Fn(&T) -> Result<Outcome, Error> + Sync,
+) -> (Exit, BTreeMap<u8, usize>) {
+    let (mut exit, mut counts) = (Exit::Done, BTreeMap::new());
+    let mut progress = Progress::of(inputs.len());
+    ecgkeep::in_order(
+        inputs,
+        |_, input| (path(input), work(input)),
+        |index, (path, result)| {
+            progress.clear();
+            let ended = print(schema, json, &path, result);
+            *counts.entry(ended.code()).or_default() += 1;
+            exit = exit.or(ended);
+            progress.show(index + 1);
+        },
+    );
+    (exit, counts)
 }
 
 /// Prints one result about a file and returns its exit.

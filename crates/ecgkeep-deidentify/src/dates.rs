@@ -35,9 +35,7 @@ impl Dates {
     /// In words, for the remark.
     pub(crate) fn words(self) -> &'static str {
         match self {
-            Dates::Shifted => {
-                "dates shifted by whole days, one offset per patient (not Safe Harbor by itself)"
-            }
+            Dates::Shifted => "dates shifted by one offset per patient (not Safe Harbor by itself)",
             Dates::YearOnly => "dates reduced to the year",
         }
     }

@@ -43,12 +43,12 @@ pub(crate) fn acquisition(source: &Acquisition, alias: &Alias, method: &Method<'
     }
 }
 
-/// The method, as it stands in the result: plain ASCII on one line, so that every format carries it.
+/// The method, as it stands in the result: plain ASCII on one short line, so that every format carries it.
 fn statement(method: &Method<'_>) -> String {
     let Method { dates, pseudonyms, program } = method;
     let dates = dates.words();
     format!(
-        "de-identified by {program}: patient replaced by a pseudonym ({pseudonyms}); {dates}; ages over 89 as 90; \
-         names, numbers, places, persons, devices, free text, codes and unnamed items removed; samples unaltered"
+        "de-identified by {program}: pseudonym {pseudonyms}; {dates}; else only what an allow-list names is kept; \
+         samples unaltered"
     )
 }

@@ -2,7 +2,7 @@
 
 use ecgkeep_recording::{Field, Recording};
 
-use crate::{Error, Kind, Limits, Note, OptionSpec, Options, Result, Source, Weight};
+use crate::{Error, Kind, Limits, Note, OptionSpec, Options, Result, Source, Weight, plain_name};
 
 /// The bytes from the start of a file that [`Format::probe`] is shown at most.
 pub const PROBE_BYTES: usize = 4096;
@@ -125,6 +125,11 @@ pub trait Format: Sync {
     /// The options of [`Format::encode`].
     fn options(&self) -> &'static [OptionSpec] {
         &[]
+    }
+
+    /// Whether files of this format may be named after this stem.
+    fn takes_stem(&self, stem: &str) -> bool {
+        plain_name(stem).is_ok()
     }
 
     /// The recordings as files named after `stem`, parts first, the naming file last. Call

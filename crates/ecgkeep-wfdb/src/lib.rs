@@ -61,6 +61,10 @@ impl Format for Wfdb {
         &[write::STORAGE]
     }
 
+    fn takes_stem(&self, stem: &str) -> bool {
+        write::check_stem(stem).is_ok()
+    }
+
     fn encode(&self, recordings: &[Recording], stem: &str, options: &Options) -> Result<Vec<File>> {
         write::encode_record(recordings, stem, options)
     }

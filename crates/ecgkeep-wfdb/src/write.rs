@@ -69,7 +69,7 @@ fn signal_file(stem: &str) -> String {
     format!("{stem}.dat")
 }
 
-fn check_stem(stem: &str) -> Result<()> {
+pub(crate) fn check_stem(stem: &str) -> Result<()> {
     let is_plain = |b: u8| b.is_ascii_alphanumeric() || b == b'_';
     if (1..=STEM_BYTES).contains(&stem.len()) && stem.bytes().all(is_plain) {
         return Ok(());

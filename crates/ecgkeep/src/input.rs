@@ -280,6 +280,18 @@ pub struct Found {
     pub path: PathBuf,
     /// Where below the named folder it is, for mirroring; its file name where it was named itself.
     pub below: PathBuf,
+    /// Which of the inputs it is, counted from 1, or as a list numbers it.
+    pub number: u64,
+    /// The SHA-256 that a list says its file has, in lower-case hexadecimal.
+    pub sha256: Option<String>,
+}
+
+impl Found {
+    /// An input of which nothing is known but where it is and which it is.
+    #[must_use]
+    pub fn new(path: PathBuf, below: PathBuf, number: u64) -> Found {
+        Found { path, below, number, sha256: None }
+    }
 }
 
 impl Inputs {
@@ -287,20 +299,36 @@ impl Inputs {
     /// # Errors
     /// [`Kind::Io`] for a folder that cannot be listed.
     pub fn of(paths: &[PathBuf]) -> Result<Inputs> {
+        Inputs::walked(paths, None)
+    }
+
+    /// The same, without what a folder inside them holds (it need not exist), such as the one that is written into.
+    /// # Errors
+    /// [`Kind::Io`] for a folder that cannot be listed.
+    pub fn outside(paths: &[PathBuf], folder: &Path) -> Result<Inputs> {
+        Inputs::walked(paths, folder.canonicalize().ok().as_deref())
+    }
+
+    fn walked(paths: &[PathBuf], except: Option<&Path>) -> Result<Inputs> {
         let mut inputs = Inputs::default();
         for path in paths {
             // A path that is not there is an input too: reading it says so, and the others go on.
             if path.is_dir() {
-                inputs.walk(path, path)?;
+                inputs.walk(path, path, except)?;
             } else {
                 let below = path.file_name().map_or_else(|| path.clone(), PathBuf::from);
-                inputs.found.push(Found { path: path.clone(), below });
+                inputs.add(path.clone(), below);
             }
         }
         Ok(inputs)
     }
 
-    fn walk(&mut self, root: &Path, folder: &Path) -> Result<()> {
+    fn add(&mut self, path: PathBuf, below: PathBuf) {
+        let number = self.found.len() as u64 + 1;
+        self.found.push(Found::new(path, below, number));
+    }
+
+    fn walk(&mut self, root: &Path, folder: &Path, except: Option<&Path>) -> Result<()> {
         let failed = |error: std::io::Error| {
             Error::new(Kind::Io, "cannot be listed")
                 .at(Place::file(folder.display().to_string()))
@@ -315,14 +343,18 @@ impl Inputs {
         let mut others = Vec::new();
         for path in paths {
             if path.is_dir() {
-                self.walk(root, &path)?;
+                let is_excepted =
+                    except.is_some_and(|except| path.canonicalize().is_ok_and(|path| path == except));
+                if !is_excepted {
+                    self.walk(root, &path, except)?;
+                }
                 continue;
             }
             match taken_for(&path) {
                 Taken::Input => {
                     stems.extend(path.file_stem().map(|stem| stem.to_string_lossy().into_owned()));
                     let below = path.strip_prefix(root).unwrap_or(&path).to_owned();
-                    self.found.push(Found { path, below });
+                    self.add(path, below);
                 }
                 Taken::Doubtful => self.passed_over.push(path),
                 Taken::Other => others.push(path),

@@ -25,6 +25,8 @@
 
 #[cfg(feature = "archive")]
 pub mod archive;
+mod carries;
+mod convert;
 mod correct;
 mod entry;
 mod events;
@@ -41,6 +43,11 @@ mod storage;
 mod unpack;
 mod verify;
 
+pub use carries::{carries_list, carries_table};
+pub use convert::{
+    Batch, CONVERTED_SCHEMA, Conversion, Converted, Deidentifier, DoneList, Fate, Filed, Put, Random, Shard,
+    Target, in_order, parse_manifest, put, targets, without_identity,
+};
 pub use correct::{Correction, Reason, corrected};
 pub use ecgkeep_archive::storage::Disk;
 pub use ecgkeep_archive::{
@@ -48,6 +55,7 @@ pub use ecgkeep_archive::{
 };
 pub use ecgkeep_bundle::Bundle;
 pub use ecgkeep_checks as checks;
+pub use ecgkeep_deidentify as deidentify;
 pub use ecgkeep_format as format;
 pub use ecgkeep_format::write;
 pub use ecgkeep_recording as recording;

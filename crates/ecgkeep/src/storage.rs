@@ -6,6 +6,9 @@ use std::path::{Path, PathBuf};
 use ecgkeep_archive::storage::{self as house, write_whole};
 use ecgkeep_format::{Error, File, Kind, Place, Result};
 
+/// What the names of temporary files begin with: one that an interrupted run left may be removed.
+pub(crate) const TEMPORARY: &str = ".ecgkeep-";
+
 /// Where files are written: every storage of the house, with errors that say what to do.
 pub trait Storage: Sync {
     /// Writes one file whole or not at all. An existing file stays untouched unless `overwrite`.

@@ -1,81 +1,56 @@
-//! `convert`: another format; lists what is not kept.
+//! `convert`: another format; lists what is not kept. One input to OUT, or a batch into a folder.
 
 use std::collections::BTreeMap;
+use std::io::Read as _;
 use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicUsize, Ordering};
 
-use ecgkeep::format::{Error, File, Format, Kind, Options, Written};
-use ecgkeep::{Disk, FORMATS, Found, Opened, Storage as _, format_by_id, write, write_files};
+use ecgkeep::deidentify::{Dates, Taken};
+use ecgkeep::format::{Error, Format, Kind, Loss, Note, Options, Place};
+use ecgkeep::{
+    Batch, Conversion, Deidentifier, Disk, DoneList, FORMATS, Fate, Filed, Found, Inputs, Put, Target,
+    format_by_id, parse_manifest, put, targets, without_identity,
+};
 use serde::Serialize;
 
-use super::{FilingChoice, inputs, mirrored, open, stem_of};
-use crate::args::{Convert, Listed};
-use crate::exit::Exit;
-use crate::output::{Outcome, data_bytes, each};
+use super::{FilingChoice, PROGRAM, at_least_one, inputs, open, say_passed_over, stem_of};
+use crate::args::{Convert, DatesName, Identity, Listed};
+use crate::exit::{Exit, MEANINGS};
+use crate::output::{Outcome, data_bytes, each, each_counted, remark_line};
 
 #[derive(Serialize)]
 struct Body {
     format: &'static str,
     files: Vec<String>,
     written: bool,
+    /// Whether an earlier run had done it.
+    done_before: bool,
     losses: Vec<String>,
+    /// What taking the identity out took, by field.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    taken: Option<Vec<String>>,
     notes: Vec<String>,
-}
-
-/// One conversion.
-struct Job {
-    found: Found,
-    folder: PathBuf,
-    stem: String,
-    to_standard_output: bool,
 }
 
 pub fn run(args: &Convert, json: bool) -> Result<Exit, Error> {
     let options = options(&args.options)?;
-    let (jobs, format) = plan(args, json)?;
-    options.check(format.about().id, format.options())?;
-    let found: Vec<Found> = jobs.iter().map(|job| job.found.clone()).collect();
-    let filing = FilingChoice::of(args.filing.as_deref(), &found, true)?;
-    let from = args.reading.from.as_deref();
-    Ok(each(
-        "ecgkeep-convert/1",
-        json,
-        &jobs,
-        |job| job.found.path.clone(),
-        |job| {
-            let (input, opened) = open(&job.found.path, from)?;
-            opened.refuse_damage(args.accept_damage)?;
-            let Written { mut files, losses } = write(format, &opened.read.recordings, &job.stem, &options)?;
-            if let Some(filing) = filing.for_input(&input, &job.found.path)? {
-                files.insert(0, filing_file(&job.stem, &filing)?);
-            }
-            let losses: Vec<String> = losses.iter().map(ToString::to_string).collect();
-            if args.losses == Listed::Refuse && !losses.is_empty() {
-                return Err(Error::new(
-                    Kind::Refused,
-                    format!("{} would not keep: {}", format.about().id, losses.join("; ")),
-                )
-                .remedy("nothing was written; without --losses refuse the losses are listed"));
-            }
-            refuse_own_source(job, &opened, &files)?;
-            let names = put(job, &files, args)?;
-            let notes: Vec<String> = opened.read.notes.iter().map(ToString::to_string).collect();
-            let remarks = losses.iter().map(|loss| format!("not kept: {loss}")).collect();
-            let verb = if args.dry_run { "would write" } else { "wrote" };
-            let kept = match losses.len() {
-                0 => "everything kept".to_owned(),
-                1 => "1 loss listed".to_owned(),
-                count => format!("{count} losses listed"),
-            };
-            let text = if job.to_standard_output {
-                String::new()
-            } else {
-                format!("{}: {verb} {} ({kept})\n", job.found.path.display(), names.join(", "))
-            };
-            let body =
-                Body { format: format.about().id, files: names, written: !args.dry_run, losses, notes };
-            Ok(Outcome { notes: opened.read.notes, remarks, ..Outcome::done(text, body)? })
-        },
-    ))
+    let deidentifier = deidentifier(&args.identity)?;
+    let conversion = |format| Conversion {
+        format,
+        options: &options,
+        accept_damage: args.accept_damage,
+        refuse_losses: args.losses == Listed::Refuse,
+        deidentifier: deidentifier.as_ref(),
+        program: PROGRAM,
+    };
+    match (&args.into, &args.to) {
+        (Some(into), Some(to)) => {
+            let format = format_by_id(to)?;
+            options.check(format.about().id, format.options())?;
+            batch(args, json, into, conversion(format))
+        }
+        _ => single(args, json, conversion),
+    }
 }
 
 fn options(given: &[String]) -> Result<Options, Error> {
@@ -85,36 +60,253 @@ fn options(given: &[String]) -> Result<Options, Error> {
     })
 }
 
-/// What is converted to where, decided before anything is written.
-fn plan(args: &Convert, json: bool) -> Result<(Vec<Job>, &'static dyn Format), Error> {
-    let usage = |what: String, remedy: &str| Error::new(Kind::Usage, what).remedy(remedy);
-    if let (Some(into), Some(to)) = (&args.into, &args.to) {
-        let format = format_by_id(to)?;
-        let jobs: Vec<Job> = inputs(&args.paths)?
-            .into_iter()
-            .map(|found| Job {
-                folder: mirrored(into, &found.below),
-                stem: plain_stem(&stem_of(&found.below)),
-                found,
-                to_standard_output: false,
-            })
-            .collect();
-        let mut targets: BTreeMap<(&Path, &str), &Path> = BTreeMap::new();
-        for job in &jobs {
-            if let Some(other) = targets.insert((&job.folder, &job.stem), &job.found.path) {
-                let (one, two) = (other.display(), job.found.path.display());
-                return Err(usage(
-                    format!(
-                        "{one} and {two} would both be written as {} in {}",
-                        job.stem,
-                        job.folder.display()
-                    ),
-                    "convert them into different folders",
-                ));
-            }
-        }
-        return Ok((jobs, format));
+fn deidentifier(args: &Identity) -> Result<Option<Deidentifier>, Error> {
+    let dates = match args.dates {
+        DatesName::Shifted => Dates::Shifted,
+        DatesName::Year => Dates::YearOnly,
+    };
+    match (&args.pseudonym_table, &args.pseudonym_key) {
+        (Some(table), _) => Deidentifier::with_table(table, dates, Box::new(random)).map(Some),
+        (None, Some(key)) => Deidentifier::keyed(key, dates).map(Some),
+        (None, None) => Ok(None),
     }
+}
+
+fn random(bytes: &mut [u8]) -> Result<(), Error> {
+    getrandom::fill(bytes).map_err(|error| {
+        Error::new(Kind::Io, "the system gives no random numbers")
+            .because(std::io::Error::other(error.to_string()))
+    })
+}
+
+/// Many inputs into a folder.
+fn batch(args: &Convert, json: bool, into: &Path, conversion: Conversion<'_>) -> Result<Exit, Error> {
+    let hides = args.identity.deidentify;
+    if let Some(table) = &args.identity.pseudonym_table
+        && lies_in(table, into)
+    {
+        return Err(Error::new(Kind::Usage, "the table of pseudonyms lies in the output folder")
+            .remedy("keep it apart from the result: it leads back to the patients"));
+    }
+    let all = if hides {
+        // Files are not named after their inputs, so that these may be called the same.
+        let target = |found| Target { found, folder: PathBuf::new(), stem: String::new() };
+        listed(args, into)?.into_iter().map(target).collect()
+    } else {
+        targets(listed(args, into)?, conversion.format)?
+    };
+    let filing = FilingChoice::of(
+        args.filing.as_deref(),
+        &all.iter().map(|one| one.found.clone()).collect::<Vec<_>>(),
+        true,
+    )?;
+    let of_shard = |target: &Target| args.shard.is_none_or(|shard| shard.holds(target.found.number));
+    let own: Vec<Target> = all.into_iter().filter(of_shard).collect();
+    let done = if args.dry_run { None } else { Some(DoneList::open(into, args.shard)?) };
+    let from = args.reading.from.as_deref();
+    let id = conversion.format.about().id;
+    let batch =
+        Batch { conversion, from, storage: &Disk, into, done: done.as_ref(), overwrite: args.overwrite };
+    let (with_losses, before) = (AtomicUsize::new(0), AtomicUsize::new(0));
+    let (exit, counts) = each_counted(
+        "ecgkeep-convert/1",
+        json,
+        &own,
+        |target| called(&target.found, hides),
+        |target| {
+            let work = || {
+                let (input, opened) = open(&target.found.path, from)?;
+                let filing = if hides { None } else { filing.for_input(&input, &target.found.path)? };
+                batch.file(target, opened, filing.as_ref())
+            };
+            let filed = work().map_err(|error| if hides { without_identity(&error) } else { error })?;
+            with_losses.fetch_add(usize::from(filed.losses > 0), Ordering::Relaxed);
+            before.fetch_add(usize::from(filed.fate == Fate::DoneBefore), Ordering::Relaxed);
+            outcome(id, &called(&target.found, hides), filed, hides)
+        },
+    );
+    let closed = done.map_or(Ok(()), DoneList::close);
+    summary(&counts, before.into_inner(), with_losses.into_inner(), args.dry_run);
+    Ok(match closed {
+        Ok(()) => exit,
+        Err(error) => {
+            remark_line(&error.to_string());
+            exit.or(Exit::of(&error))
+        }
+    })
+}
+
+/// The inputs that arguments or a list name.
+fn listed(args: &Convert, into: &Path) -> Result<Vec<Found>, Error> {
+    let Some(list) = &args.manifest else {
+        if args.paths.iter().any(|path| path == Path::new("-")) {
+            return inputs(&args.paths);
+        }
+        let inputs = Inputs::outside(&args.paths, into)?;
+        match (inputs.passed_over.len(), args.identity.deidentify) {
+            (0, _) => {}
+            (count, true) => remark_line(&format!("{count} files are no recordings and were passed over")),
+            _ => say_passed_over(&inputs.passed_over),
+        }
+        return at_least_one(inputs.found);
+    };
+    let failed = |error| {
+        Error::new(Kind::Io, "cannot read the list")
+            .at(Place::file(list.display().to_string()))
+            .because(error)
+    };
+    let mut text = String::new();
+    if list == Path::new("-") {
+        std::io::stdin().lock().read_to_string(&mut text).map_err(failed)?;
+    } else {
+        text = std::fs::read_to_string(list).map_err(failed)?;
+    }
+    at_least_one(parse_manifest(&list.display().to_string(), &text)?)
+}
+
+/// Whether a file that may not exist yet lies in a folder that may not exist yet.
+fn lies_in(file: &Path, folder: &Path) -> bool {
+    let parent = file.parent().filter(|parent| !parent.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    match (parent.canonicalize(), folder.canonicalize()) {
+        (Ok(parent), Ok(folder)) => parent.starts_with(folder),
+        _ => parent == folder,
+    }
+}
+
+/// What an input is called in messages.
+fn called(found: &Found, hides: bool) -> PathBuf {
+    if hides { PathBuf::from(format!("input {}", found.number)) } else { found.path.clone() }
+}
+
+/// What is said of an input that went through.
+fn outcome(id: &'static str, called: &Path, filed: Filed, hides: bool) -> Result<Outcome, Error> {
+    let files: Vec<String> = filed.paths.iter().map(|path| path.display().to_string()).collect();
+    let (written, verb) = match filed.fate {
+        Fate::Written => (true, "wrote"),
+        Fate::DoneBefore => (true, "done before:"),
+        Fate::WouldWrite => (false, "would write"),
+    };
+    let kept = kept(filed.losses, &filed.taken);
+    let text = format!("{}: {verb} {} ({kept})\n", called.display(), files.join(", "));
+    let (notes, mut remarks) = notes(filed.notes, hides);
+    remarks.extend(filed.remarks);
+    remarks.extend(said(&filed.listed, &filed.taken));
+    let body = Body {
+        format: id,
+        files,
+        written,
+        done_before: filed.fate == Fate::DoneBefore,
+        losses: filed.listed.iter().map(ToString::to_string).collect(),
+        taken: hides.then(|| filed.taken.iter().map(ToString::to_string).collect()),
+        notes: notes.iter().map(ToString::to_string).collect(),
+    };
+    Ok(Outcome { notes, remarks, ..Outcome::done(text, body)? })
+}
+
+/// The notes that may be printed; where identity is hidden, only how many there are.
+fn notes(notes: Vec<Note>, hides: bool) -> (Vec<Note>, Vec<String>) {
+    match notes.len() {
+        0 => (notes, Vec::new()),
+        count if hides => (Vec::new(), vec![format!("{count} notes of the reader, not shown")]),
+        _ => (notes, Vec::new()),
+    }
+}
+
+fn kept(losses: usize, taken: &[Taken]) -> String {
+    let kept = match losses {
+        0 if taken.is_empty() => "everything kept".to_owned(),
+        0 => "nothing else lost".to_owned(),
+        1 => "1 loss listed".to_owned(),
+        count => format!("{count} losses listed"),
+    };
+    if taken.is_empty() { kept } else { format!("identity taken out, {kept}") }
+}
+
+fn said(losses: &[Loss], taken: &[Taken]) -> Vec<String> {
+    let fields: Vec<String> =
+        taken.iter().map(|one| format!("{} ({})", one.field, one.action.past())).collect();
+    let taken = (!fields.is_empty()).then(|| format!("taken out: {}", fields.join(", ")));
+    taken.into_iter().chain(losses.iter().map(|loss| format!("not kept: {loss}"))).collect()
+}
+
+/// Counts per verdict, on standard error.
+fn summary(counts: &BTreeMap<u8, usize>, before: usize, with_losses: usize, dry_run: bool) {
+    let total: usize = counts.values().sum();
+    let done = counts.get(&Exit::Done.code()).copied().unwrap_or(0);
+    let verb = if dry_run { "would be converted" } else { "converted" };
+    let mut parts = vec![format!("{} {verb}", done - before)];
+    if before > 0 {
+        parts.push(format!("{before} done before"));
+    }
+    for (exit, meaning) in MEANINGS.iter().filter(|(exit, _)| *exit != Exit::Done) {
+        if let Some(count) = counts.get(&exit.code()) {
+            let meaning = meaning.split([':', ',']).next().unwrap_or(meaning);
+            parts.push(format!("{count} failed with exit {} ({meaning})", exit.code()));
+        }
+    }
+    if let Some(count) = counts.get(&Exit::Internal.code()) {
+        parts.push(format!("{count} failed with exit 101 (a fault of ecgkeep)"));
+    }
+    let losses = if with_losses > 0 { format!("; {with_losses} with losses") } else { String::new() };
+    let inputs = if total == 1 { "input" } else { "inputs" };
+    remark_line(&format!("{total} {inputs}: {}{losses}", parts.join(", ")));
+}
+
+/// One input, whose OUT is named.
+struct Job {
+    found: Found,
+    folder: PathBuf,
+    stem: String,
+    to_standard_output: bool,
+}
+
+fn single<'a>(
+    args: &Convert,
+    json: bool,
+    conversion: impl Fn(&'static dyn Format) -> Conversion<'a>,
+) -> Result<Exit, Error> {
+    let (job, format) = job(args, json)?;
+    let conversion = conversion(format);
+    conversion.options.check(format.about().id, format.options())?;
+    let filing = FilingChoice::of(args.filing.as_deref(), std::slice::from_ref(&job.found), true)?;
+    let from = args.reading.from.as_deref();
+    let hides = args.identity.deidentify;
+    Ok(each(
+        "ecgkeep-convert/1",
+        json,
+        &[job],
+        |job| called(&job.found, hides),
+        |job| {
+            let work = || {
+                let (input, opened) = open(&job.found.path, from)?;
+                let filing = if hides { None } else { filing.for_input(&input, &job.found.path)? };
+                let converted = conversion.of(&opened, &job.stem, filing.as_ref())?;
+                let paths = place(job, &converted.files, &opened, args)?;
+                Ok((converted, paths, opened.read.notes))
+            };
+            let (converted, paths, notes) =
+                work().map_err(|error| if hides { without_identity(&error) } else { error })?;
+            let filed = Filed {
+                fate: if args.dry_run { Fate::WouldWrite } else { Fate::Written },
+                paths,
+                losses: converted.losses.len(),
+                listed: converted.losses,
+                taken: converted.taken,
+                notes,
+                remarks: Vec::new(),
+            };
+            let mut outcome = outcome(format.about().id, &called(&job.found, hides), filed, hides)?;
+            if job.to_standard_output {
+                outcome.text.clear();
+            }
+            Ok(outcome)
+        },
+    ))
+}
+
+/// What is converted to where, decided before anything is written.
+fn job(args: &Convert, json: bool) -> Result<(Job, &'static dyn Format), Error> {
+    let usage = |what: String, remedy: &str| Error::new(Kind::Usage, what).remedy(remedy);
     let [input, output] = args.paths.as_slice() else {
         return Err(usage(
             format!("{} paths where IN OUT are expected", args.paths.len()),
@@ -122,7 +314,7 @@ fn plan(args: &Convert, json: bool) -> Result<(Vec<Job>, &'static dyn Format), E
         ));
     };
     let below = input.file_name().map_or_else(|| input.clone(), PathBuf::from);
-    let found = Found { path: input.clone(), below };
+    let found = Found::new(input.clone(), below, 1);
     let to_standard_output = output == Path::new("-");
     let format = match &args.to {
         Some(to) => format_by_id(to)?,
@@ -142,8 +334,12 @@ fn plan(args: &Convert, json: bool) -> Result<(Vec<Job>, &'static dyn Format), E
         ));
     }
     let folder = output.parent().map(Path::to_owned).unwrap_or_default();
-    let stem = if to_standard_output { plain_stem(&stem_of(input)) } else { stem_of(output) };
-    Ok((vec![Job { found, folder, stem, to_standard_output }], format))
+    let stem = match (to_standard_output, args.identity.deidentify) {
+        (true, true) => "recording".to_owned(),
+        (true, false) => plain_stem(&stem_of(input)),
+        (false, _) => stem_of(output),
+    };
+    Ok((Job { found, folder, stem, to_standard_output }, format))
 }
 
 /// The one format with this file name ending.
@@ -167,30 +363,13 @@ fn plain_stem(stem: &str) -> String {
     stem.chars().map(|c| if c.is_ascii_alphanumeric() { c } else { '_' }).take(50).collect()
 }
 
-fn filing_file(stem: &str, filing: &ecgkeep::recording::Filing) -> Result<File, Error> {
-    let bytes = serde_json::to_vec_pretty(filing)
-        .map_err(|error| Error::new(Kind::Internal, "the filing cannot be written as JSON").because(error))?;
-    Ok(File { name: format!("{stem}.filing.json"), bytes })
-}
-
-/// Refuses to write over a file that was just read.
-fn refuse_own_source(job: &Job, opened: &Opened, files: &[File]) -> Result<(), Error> {
-    if job.to_standard_output {
-        return Ok(());
-    }
-    let source = job.found.path.parent().map(Path::to_owned).unwrap_or_default();
-    let read = opened.files.iter().map(|file| source.join(&file.name)).chain([job.found.path.clone()]);
-    let read: Vec<PathBuf> = read.filter_map(|path| path.canonicalize().ok()).collect();
-    let target = |file: &File| job.folder.join(&file.name);
-    match files.iter().map(target).find(|path| path.canonicalize().is_ok_and(|path| read.contains(&path))) {
-        Some(path) => Err(Error::new(Kind::Refused, format!("{} is the source itself", path.display()))
-            .remedy("an original is never written over; choose another name or folder")),
-        None => Ok(()),
-    }
-}
-
 /// Writes the files, or only says which.
-fn put(job: &Job, files: &[File], args: &Convert) -> Result<Vec<String>, Error> {
+fn place(
+    job: &Job,
+    files: &[ecgkeep::format::File],
+    opened: &ecgkeep::Opened,
+    args: &Convert,
+) -> Result<Vec<PathBuf>, Error> {
     if job.to_standard_output {
         let [file] = files else {
             return Err(Error::new(Kind::Usage, format!("{} files, one standard output", files.len()))
@@ -199,14 +378,11 @@ fn put(job: &Job, files: &[File], args: &Convert) -> Result<Vec<String>, Error> 
         if !args.dry_run {
             data_bytes(&file.bytes);
         }
-        return Ok(vec![file.name.clone()]);
+        return Ok(vec![PathBuf::from(&file.name)]);
     }
     if args.dry_run {
-        return Ok(files.iter().map(|file| job.folder.join(&file.name).display().to_string()).collect());
+        return Ok(files.iter().map(|file| job.folder.join(&file.name)).collect());
     }
-    if args.into.is_some() {
-        Disk.make_folder(&job.folder)?;
-    }
-    let paths = write_files(&Disk, &job.folder, files, args.overwrite)?;
-    Ok(paths.iter().map(|path| path.display().to_string()).collect())
+    let to = Put { storage: &Disk, folder: &job.folder, overwrite: args.overwrite };
+    put(&to, &job.found.path, opened, files)
 }

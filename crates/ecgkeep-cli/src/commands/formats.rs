@@ -1,9 +1,11 @@
 //! `formats`: what can be read and written.
 
 use ecgkeep::FORMATS;
-use ecgkeep::format::Error;
+use ecgkeep::format::{Carries, Error, Format};
+use ecgkeep::recording::Field;
 use serde::Serialize;
 
+use crate::args::Formats;
 use crate::exit::Exit;
 use crate::output::{Outcome, data, print};
 
@@ -16,6 +18,8 @@ struct Body {
     writes: &'static str,
     status: &'static str,
     options: Vec<OptionBody>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    carries: Option<Vec<CarriesBody>>,
 }
 
 #[derive(Serialize)]
@@ -26,7 +30,33 @@ struct OptionBody {
     help: &'static str,
 }
 
-pub fn run(json: bool) -> Result<Exit, Error> {
+/// A field and how the format carries it.
+#[derive(Serialize)]
+struct CarriesBody {
+    field: &'static str,
+    carries: &'static str,
+    why: Option<&'static str>,
+    clause: Option<&'static str>,
+}
+
+fn carries(format: &dyn Format) -> Vec<CarriesBody> {
+    let body = |field: &Field| {
+        let (carries, why, clause) = match format.carries(*field) {
+            Carries::Exact => ("exact", None, None),
+            Carries::Limited { why, clause } => ("limited", Some(why), Some(clause)),
+            Carries::No { why, clause } => ("no", Some(why), Some(clause)),
+        };
+        CarriesBody { field: field.name(), carries, why, clause }
+    };
+    Field::ALL.iter().map(body).collect()
+}
+
+pub fn run(args: &Formats, json: bool) -> Result<Exit, Error> {
+    if args.carries && !json {
+        data(&ecgkeep::carries_table());
+        data(&ecgkeep::carries_list());
+        return Ok(Exit::Done);
+    }
     let mut exit = Exit::Done;
     for format in FORMATS {
         let about = format.about();
@@ -49,6 +79,7 @@ pub fn run(json: bool) -> Result<Exit, Error> {
                 writes: about.writes,
                 status: about.status,
                 options,
+                carries: args.carries.then(|| carries(*format)),
             };
             let outcome = Outcome::done(String::new(), body);
             exit = exit.or(print("ecgkeep-formats/1", true, about.id.as_ref(), outcome));

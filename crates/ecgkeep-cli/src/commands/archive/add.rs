@@ -120,10 +120,8 @@ fn lies_in(dir: &Path, path: &Path) -> bool {
 }
 
 fn filing(args: &Add, inputs: &[ToAdd]) -> Result<FilingChoice, Error> {
-    let found: Vec<ecgkeep::Found> = inputs
-        .iter()
-        .map(|input| ecgkeep::Found { path: input.path.clone(), below: input.path.clone() })
-        .collect();
+    let found: Vec<ecgkeep::Found> =
+        inputs.iter().map(|input| ecgkeep::Found::new(input.path.clone(), input.path.clone(), 1)).collect();
     FilingChoice::of(args.filing.as_deref(), &found, args.show_identity)
 }
 
