@@ -4,8 +4,9 @@
 use ecgkeep::FORMATS;
 use ecgkeep_format::{File, Format, Options, write};
 use ecgkeep_tests::contract::{Trial, every_option, recognition_faults, trial, trials_twice, unproved_cells};
-use ecgkeep_tests::corpus::{Named, all, demonstration, good_fixtures, plain};
+use ecgkeep_tests::corpus::{Named, all, plain};
 use ecgkeep_tests::damage::{cut_faults, mutation_faults};
+use ecgkeep_tests::files::{demonstration, good_fixtures};
 
 /// The formats that write something.
 fn writing() -> impl Iterator<Item = &'static dyn Format> {

@@ -7,6 +7,8 @@ pub mod contract;
 pub mod corpus;
 #[path = "harness/damage.rs"]
 pub mod damage;
+#[path = "harness/files.rs"]
+pub mod files;
 #[path = "harness/program.rs"]
 pub mod program;
 #[path = "harness/repository.rs"]

@@ -10,8 +10,9 @@ use ecgkeep_recording::{
 use ecgkeep_tests::contract::{
     Trial, claims_without_a_loss, recognition_faults, trial, trials_twice, unproved_cells,
 };
-use ecgkeep_tests::corpus::{Named, all, good_fixtures};
+use ecgkeep_tests::corpus::{Named, all};
 use ecgkeep_tests::damage::{cut_faults, mutation_faults};
+use ecgkeep_tests::files::good_fixtures;
 
 /// A real format with one thing changed.
 struct Mutant<'a> {

@@ -1,11 +1,8 @@
 //! Recordings to try on every format.
 
 use ecgkeep_demo::{Spec, every_field, recording, small};
-use ecgkeep_format::{Folder, Format, Limits, Read};
 use ecgkeep_recording::{Coded, Exact, Person, Recording, Sex, Step, Waveform};
 use serde_json::{Map, Value};
-
-use crate::repository::root;
 
 /// A recording and what to call it.
 #[derive(Clone, Debug)]
@@ -34,46 +31,6 @@ fn quiet() -> Named {
     }
     recording.waveforms.push(Waveform::new(rate, signals).expect("as many samples as before"));
     named("quiet", recording)
-}
-
-/// The demonstration recordings of the invented clinic.
-/// # Panics
-/// Where they are not in the repository or cannot be read.
-#[must_use]
-pub fn demonstration() -> Vec<Named> {
-    let folder = root().join("examples/larkmoor");
-    let listed = std::fs::read_dir(&folder).expect("the demonstration recordings are here");
-    let mut paths: Vec<_> = listed.map(|entry| entry.expect("can be listed").path()).collect();
-    paths.sort();
-    paths.retain(|path| path.extension().is_some_and(|ending| ending == "hea"));
-    let read = |path: &std::path::PathBuf| {
-        let source = Folder::of(path).expect("a file name");
-        let format = ecgkeep::choose(&source, None).expect("it is recognised");
-        let (recording, _) = format.read(&source, &Limits::default()).and_then(Read::one).expect("it reads");
-        named(&path.file_name().unwrap_or_default().to_string_lossy(), recording)
-    };
-    paths.iter().map(read).collect()
-}
-
-/// The recordings in the fixtures of a format that follow its standard: they hold items of the format's own, too.
-/// # Panics
-/// Where one of them cannot be read.
-#[must_use]
-pub fn good_fixtures(format: &dyn Format) -> Vec<Named> {
-    let folder = root().join("fixtures").join(format.about().id).join("good");
-    let listed = std::fs::read_dir(&folder).into_iter().flatten();
-    let mut paths: Vec<_> = listed.map(|entry| entry.expect("can be listed").path()).collect();
-    paths.sort();
-    paths.retain(|path| {
-        path.extension().is_some_and(|ending| format.about().endings.iter().any(|own| ending == *own))
-    });
-    let read = |path: &std::path::PathBuf| {
-        let name = path.display().to_string();
-        let source = Folder::of(path).expect("a file name");
-        let read = format.read(&source, &Limits::default()).unwrap_or_else(|error| panic!("{name}: {error}"));
-        read.recordings.into_iter().map(move |recording| named(&name, recording))
-    };
-    paths.iter().flat_map(read).collect()
 }
 
 /// [`plain`], the recording with every field filled, and variants of it with values that are hard to hold.

@@ -8,7 +8,7 @@ use ecgkeep::format::{Error, Kind, Note};
 use serde::Serialize;
 
 use crate::exit::Exit;
-use crate::progress::Progress;
+pub use crate::progress::Progress;
 
 /// What one input came to: text for a person, the body of its JSON object, an exit.
 pub struct Outcome {
@@ -76,7 +76,7 @@ pub fn each_counted<T: Sync>(
     work: impl Fn(&T) -> Result<Outcome, Error> + Sync,
 ) -> (Exit, BTreeMap<u8, usize>) {
     let (mut exit, mut counts) = (Exit::Done, BTreeMap::new());
-    let mut progress = Progress::of(inputs.len());
+    let mut progress = Progress::of(inputs.len(), "inputs");
     ecgkeep::in_order(
         inputs,
         |_, input| (path(input), work(input)),
@@ -85,7 +85,7 @@ pub fn each_counted<T: Sync>(
             let ended = print(schema, json, &path, result);
             *counts.entry(ended.code()).or_default() += 1;
             exit = exit.or(ended);
-            progress.show(index + 1);
+            progress.step(index + 1);
         },
     );
     (exit, counts)
@@ -204,40 +204,6 @@ pub fn data_bytes(bytes: &[u8]) {
             std::process::exit(i32::from(Exit::Io.code()));
         }
         std::process::exit(0);
-    }
-}
-
-/// How far a long command is: on standard error, only on a terminal, and only after a second.
-pub struct Progress {
-    of: usize,
-    what: &'static str,
-    begun: std::time::Instant,
-    is_shown: bool,
-}
-
-impl Progress {
-    /// Nothing of `of` is done yet.
-    pub fn of(of: usize, what: &'static str) -> Progress {
-        Progress { of, what, begun: std::time::Instant::now(), is_shown: false }
-    }
-
-    /// So many are done.
-    pub fn step(&mut self, done: usize) {
-        use io::IsTerminal as _;
-        let seconds = self.begun.elapsed().as_secs();
-        if seconds < 1 || done >= self.of || !io::stderr().is_terminal() {
-            return;
-        }
-        // Nothing is left to tell when standard error itself is gone.
-        let _ = write!(io::stderr(), "\r{done} of {} {}, {seconds} s ", self.of, self.what);
-        self.is_shown = true;
-    }
-
-    /// Takes the line away before another is printed.
-    pub fn clear(&mut self) {
-        if std::mem::take(&mut self.is_shown) {
-            let _ = write!(io::stderr(), "\r{:60}\r", "");
-        }
     }
 }
 

@@ -13,13 +13,15 @@ pub struct Progress {
     began: Instant,
     shown: Option<Instant>,
     total: usize,
+    what: &'static str,
     is_shown: bool,
 }
 
 impl Progress {
-    pub fn of(total: usize) -> Progress {
+    /// Nothing of `total` is done yet; `what` says what they are.
+    pub fn of(total: usize, what: &'static str) -> Progress {
         let is_shown = total > 1 && std::io::stderr().is_terminal();
-        Progress { began: Instant::now(), shown: None, total, is_shown }
+        Progress { began: Instant::now(), shown: None, total, what, is_shown }
     }
 
     /// Takes the line away, so that something else can be printed.
@@ -31,20 +33,20 @@ impl Progress {
     }
 
     /// Shows how much is done, at what rate, and how much time that leaves.
-    pub fn show(&mut self, done: usize) {
+    pub fn step(&mut self, done: usize) {
         let spent = self.began.elapsed();
         let is_due = self.shown.is_none_or(|shown| shown.elapsed() >= PAUSE);
         if !self.is_shown || spent < QUIET || !is_due || done == self.total {
             return;
         }
-        let _ = write!(std::io::stderr(), "\r\x1b[K{}", line(done, self.total, spent));
+        let _ = write!(std::io::stderr(), "\r\x1b[K{}", line(done, self.total, self.what, spent));
         let _ = std::io::stderr().flush();
         self.shown = Some(Instant::now());
     }
 }
 
-/// `ecgkeep: 120 of 1000, 41 a second, 0:21 left`.
-fn line(done: usize, total: usize, spent: Duration) -> String {
+/// `ecgkeep: 120 of 1000 inputs, 41 a second, 0:21 left`.
+fn line(done: usize, total: usize, what: &str, spent: Duration) -> String {
     let rate = done as f64 / spent.as_secs_f64();
     let rate_shown = if rate >= 10.0 { format!("{rate:.0}") } else { format!("{rate:.1}") };
     let left = if done == 0 { None } else { Duration::try_from_secs_f64((total - done) as f64 / rate).ok() };
@@ -56,7 +58,7 @@ fn line(done: usize, total: usize, spent: Duration) -> String {
             _ => format!(", {hours}:{minutes:02}:{:02} left", seconds % 60),
         }
     });
-    format!("ecgkeep: {done} of {total}, {rate_shown} a second{left}")
+    format!("ecgkeep: {done} of {total} {what}, {rate_shown} a second{left}")
 }
 
 #[cfg(test)]
@@ -65,9 +67,9 @@ mod tests {
 
     #[test]
     fn the_line_says_how_much_is_done_the_rate_and_what_is_left() {
-        let of = |done, seconds| line(done, 1000, Duration::from_secs(seconds));
-        assert_eq!(of(100, 2), "ecgkeep: 100 of 1000, 50 a second, 0:18 left");
-        assert_eq!(of(1, 8), "ecgkeep: 1 of 1000, 0.1 a second, 2:13:12 left");
-        assert_eq!(of(0, 2), "ecgkeep: 0 of 1000, 0.0 a second");
+        let of = |done, seconds| line(done, 1000, "inputs", Duration::from_secs(seconds));
+        assert_eq!(of(100, 2), "ecgkeep: 100 of 1000 inputs, 50 a second, 0:18 left");
+        assert_eq!(of(1, 8), "ecgkeep: 1 of 1000 inputs, 0.1 a second, 2:13:12 left");
+        assert_eq!(of(0, 2), "ecgkeep: 0 of 1000 inputs, 0.0 a second");
     }
 }
