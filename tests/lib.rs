@@ -9,10 +9,16 @@ pub mod corpus;
 pub mod damage;
 #[path = "harness/files.rs"]
 pub mod files;
+#[path = "harness/fuzzed.rs"]
+pub mod fuzzed;
+#[path = "harness/parcel.rs"]
+pub mod parcel;
 #[path = "harness/program.rs"]
 pub mod program;
 #[path = "harness/repository.rs"]
 pub mod repository;
+#[path = "harness/seeds.rs"]
+pub mod seeds;
 #[path = "harness/shape.rs"]
 pub mod shape;
 #[path = "harness/transcript.rs"]

@@ -311,6 +311,12 @@ BAD = {
     "segments-that-sum-to-something-else": several("h/2 2 100 9\na 2\nb 2\n", A, B),
     "segments-fewer-than-stated": several("h/3 2 100 4\na 2\nb 2\n", A, B),
     "segment-of-length-0-behind-others": several("h/2 2 100 2\na 2\nb 0\n", A, B),
+    "null-signals-beyond-their-bytes": one("h 2 500 200000000\n~ 0 200 0 0 0 0 0 I\n~ 0 200 0 0 0 0 0 II\n", None),
+    "null-segment-beyond-its-bytes": several("h/2 2 100 200000002\na 2\n~ 200000000\n", A),
+    "segment-repeated-beyond-its-bytes": several(
+        "h/4000 1 100 20000000\n" + "r 5000\n" * 4000,
+        {"r.hea": b"r 1 100 5000\nr.dat 80 200 8\n", "r.dat": bytes([128]) * 5000},
+    ),
     "segments-beyond-any-limit": several("h/2 2 100 900000000002\na 2\n~ 900000000000\n", A),
 }
 

@@ -93,6 +93,11 @@ pub(crate) const FEWEST_ELEMENTS: usize = 150_000;
 pub(crate) const BYTES_PER_ELEMENT: usize = 64;
 /// Attributes of one element; the tree's own elements have at most eight.
 pub(crate) const MOST_ATTRIBUTES: usize = 64;
+/// Namespace prefixes that are bound at one place, and bytes of a namespace's name; documents bind three or four short ones.
+/// Both are looked at for every element.
+pub(crate) const MOST_BINDINGS: usize = 64;
+/// See [`MOST_BINDINGS`].
+pub(crate) const NAMESPACE_BYTES: usize = 1024;
 /// Different notes of one reading.
 pub(crate) const MOST_NOTES: usize = 1000;
 /// Bytes of one number among the digits.

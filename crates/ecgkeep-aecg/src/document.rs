@@ -10,7 +10,7 @@ use quick_xml::Reader;
 use quick_xml::events::Event;
 
 use crate::attributes::{self, Attribute};
-use crate::constants::{BYTES_PER_ELEMENT, FEWEST_ELEMENTS, MOST_DEPTH, XML};
+use crate::constants::{BYTES_PER_ELEMENT, FEWEST_ELEMENTS, MOST_BINDINGS, MOST_DEPTH, NAMESPACE_BYTES, XML};
 use crate::digits::Digits;
 use crate::encoding::check_chars;
 use crate::node::Node;
@@ -189,9 +189,12 @@ impl<'a> Builder<'a> {
         }
         let bindings = self.bindings.len();
         for attribute in &self.document.attributes[first_attribute as usize..] {
-            if let Some(prefix) = attribute.declares() {
-                self.bindings.push((prefix, attribute.value.clone()));
+            let Some(prefix) = attribute.declares() else { continue };
+            if self.bindings.len() == MOST_BINDINGS || attribute.value.len() > NAMESPACE_BYTES {
+                let what = format!("more than {MOST_BINDINGS} namespaces, or one of {NAMESPACE_BYTES} bytes");
+                return Err(self.error(Kind::Limit, what, start));
             }
+            self.bindings.push((prefix, attribute.value.clone()));
         }
         let (prefix, name) = qualified.split_once(':').unwrap_or(("", qualified));
         let bound = self.bindings.iter().rev().find(|binding| binding.0 == prefix).map(|binding| &binding.1);

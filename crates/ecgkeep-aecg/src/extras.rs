@@ -82,7 +82,7 @@ fn self_contained(document: &Document<'_>, node: Node<'_>) -> String {
         declarations.push_str(&declaration("xmlns", default));
     }
     let mut seen: Vec<&str> = Vec::new();
-    let mut here = node.parent();
+    let mut here = node.parent().filter(|_| source.contains(':'));
     while let Some(ancestor) = here {
         for prefix in ancestor.attributes().iter().filter_map(|attribute| attribute.declares()) {
             let is_used = !prefix.is_empty() && source.contains(&format!("{prefix}:"));

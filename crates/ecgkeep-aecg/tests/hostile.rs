@@ -51,6 +51,10 @@ fn countless_elements_attributes_and_bindings_are_refused() {
     refused(format!("<AnnotatedECG>{}</AnnotatedECG>", "<a/>".repeat(2_000_000)), Kind::Limit);
     let attributes: String = (0..10_000).map(|number| format!(" a{number}=''")).collect();
     refused(format!("<AnnotatedECG{attributes}/>"), Kind::Limit);
+    // at every element all bindings of those around it are looked through
+    let bindings: String = (0..40).map(|number| format!(" xmlns:a{number}='u'")).collect();
+    refused(format!("<AnnotatedECG{bindings}><a{bindings}/></AnnotatedECG>"), Kind::Limit);
+    refused(format!("<AnnotatedECG xmlns='{}'/>", "u".repeat(2000)), Kind::Limit);
 }
 
 #[test]

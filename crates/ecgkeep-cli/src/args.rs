@@ -4,12 +4,16 @@ pub mod archive;
 
 use std::path::PathBuf;
 
-use clap::{Args, Parser, Subcommand, ValueEnum};
+use clap::{Args, CommandFactory as _, Parser, Subcommand, ValueEnum};
+use clap_complete::Shell;
 use ecgkeep::Shard;
 use ecgkeep::recording::{CivilTime, Exact};
 use ecgkeep::report::{
     ChestGain, DisplayFilters, Gain, Layout, LeadOrder, Orientation, Paper, PaperSize, Speed,
 };
+
+use crate::examples;
+use crate::exit::MEANINGS;
 
 /// Keeps resting ECG recordings: reads open formats, checks technique and identity, prints the page true to
 /// scale, and seals everything so that nothing is lost silently and nothing is altered.
@@ -29,22 +33,57 @@ pub struct Arguments {
 #[derive(Subcommand)]
 pub enum Command {
     /// Which format a file is, and how sure.
+    ///
+    /// Prints one line per input: the format, and whether the bytes say so for certain, look like it, or only the
+    /// name's ending says it. Nothing is read beyond the first 4096 bytes.
+    #[command(after_long_help = examples::DETECT)]
     Detect(Detect),
     /// Patient, acquisition, leads, rate, marks, measurements, statements; or the samples as CSV.
+    ///
+    /// Prints what the recording says, nothing that it is silent about. What the reader noticed on the way (something
+    /// not taken, a departure from the standard, damage) goes to standard error.
+    #[command(after_long_help = examples::SHOW)]
     Show(Show),
     /// Another format; lists what is not kept.
+    ///
+    /// Writes the recording in another format, reads the result back, and lists every field and sample that did not
+    /// come back the same. The original is never written over.
+    #[command(after_long_help = examples::CONVERT)]
     Convert(Convert),
     /// Two recordings, field by field and sample by sample, across formats.
+    ///
+    /// Samples are compared as exact voltages, whatever scale a format stores them in. Exit 1 when anything differs.
+    #[command(after_long_help = examples::COMPARE)]
     Compare(Compare),
     /// Identity and technical checks.
+    ///
+    /// Says whether the recording names its patient and operator, shows a tracing on every lead, lasts about ten
+    /// seconds and looks free of exchanged cables and disturbance; each finding with the measured value and its
+    /// threshold. Exit 1 when a check says FAIL. No technical fault found does not mean a normal ECG.
+    #[command(after_long_help = examples::CHECK)]
     Check(Check),
     /// The printable page: 25 mm/s, 10 mm/mV.
+    ///
+    /// Draws the recording true to scale on paper, with who it says the patient is, what was checked and what was found,
+    /// as SVG, PDF or HTML.
+    #[command(after_long_help = examples::REPORT)]
     Report(Report),
     /// One checksummed bundle per recording: original bytes, open copies, page, findings.
+    ///
+    /// A bundle is one ZIP that anybody can check by hand with `unzip` and `sha512sum`. The same source, filing, policy,
+    /// program and --at time give the same bytes.
+    #[command(after_long_help = examples::SEAL)]
     Seal(Seal),
     /// A bundle's files into a folder.
+    ///
+    /// An altered bundle is refused unless --accept-damage takes out what can still be read.
+    #[command(after_long_help = examples::UNPACK)]
     Unpack(Unpack),
     /// Whether bundles are complete and unaltered.
+    ///
+    /// Inflates every member and checks its digest, the manifests and the bag. Prints the digest of the whole file too:
+    /// keep it somewhere else, since who alters a bundle could seal it again. Exit 6 for an altered bundle.
+    #[command(after_long_help = examples::VERIFY)]
     Verify(Verify),
     /// The archive of many recordings: file, find, hand over, correct, verify, retain.
     ///
@@ -55,9 +94,26 @@ pub enum Command {
     /// decides.
     Archive(archive::Archive),
     /// The formats, what each reads and writes, and what it carries.
+    #[command(after_long_help = examples::FORMATS)]
     Formats(Formats),
     /// What a finding means, where its rule comes from, and what to do.
+    #[command(after_long_help = examples::EXPLAIN)]
     Explain(Explain),
+    /// What a shell needs to complete commands and options, on standard output.
+    #[command(after_long_help = examples::COMPLETIONS)]
+    Completions(Completions),
+    /// The manual page of the program or of one command; or all of them into a folder.
+    ///
+    /// The pages are in the form that `man` reads, and made from the same definitions as this help.
+    #[command(after_long_help = examples::MANUAL)]
+    Manual(Manual),
+}
+
+/// The definition of all arguments, as the help, the manual and the completions show it.
+pub fn command() -> clap::Command {
+    let meanings: Vec<String> =
+        MEANINGS.iter().map(|(exit, meaning)| format!("  {} {meaning}", exit.code())).collect();
+    Arguments::command().after_help(format!("Exit codes:\n{}", meanings.join("\n")))
 }
 
 /// Which inputs, and how to read them.
@@ -434,4 +490,23 @@ pub struct Explain {
     /// The shipped policy as TOML: copy it, change what differs, and give it with --policy.
     #[arg(long, conflicts_with_all = ["code", "policy"])]
     pub shipped_policy: bool,
+}
+
+#[derive(Args)]
+pub struct Completions {
+    /// For which shell.
+    pub shell: Shell,
+}
+
+#[derive(Args)]
+pub struct Manual {
+    /// The command whose page is printed; without one, the program's.
+    #[arg(value_name = "COMMAND", conflicts_with = "into")]
+    pub words: Vec<String>,
+    /// The folder to write every page into, one file each.
+    #[arg(long, value_name = "DIR")]
+    pub into: Option<PathBuf>,
+    /// Replace what is there.
+    #[arg(long, requires = "into")]
+    pub overwrite: bool,
 }

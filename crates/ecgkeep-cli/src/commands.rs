@@ -3,10 +3,12 @@
 mod archive;
 mod check;
 mod compare;
+mod completions;
 mod convert;
 mod detect;
 mod explain;
 mod formats;
+mod manual;
 mod report;
 mod seal;
 mod show;
@@ -45,6 +47,8 @@ pub fn run(arguments: &Arguments) -> Exit {
         Command::Archive(args) => archive::run(args, json),
         Command::Formats(args) => formats::run(args, json),
         Command::Explain(args) => explain::run(args, json),
+        Command::Completions(args) => completions::run(args),
+        Command::Manual(args) => manual::run(args),
     };
     // What is wrong before any input is looked at.
     result.unwrap_or_else(|error| {

@@ -51,6 +51,11 @@ pub(crate) const MOST_PADDING: (usize, usize) = (16, 1 << 16);
 pub(crate) const MOST_COMMENTS: usize = 1_000_000;
 /// Segments of one record: published ones hold up to a few thousand; ours.
 pub(crate) const MOST_SEGMENTS: usize = 10_000;
+/// Samples that may stand in a record without a byte for them, in null signals, null segments and repeated segments: ours,
+/// 64 MiB; a few bytes of text shall not ask for more.
+pub(crate) const FREE_SAMPLES: u64 = 1 << 24;
+/// Further samples for every byte of the record's files: ours; FLAC of a real tracing takes more than half a byte for one.
+pub(crate) const SAMPLES_PER_BYTE: u64 = 256;
 /// The most digits of a second's fraction that PyPI wfdb 4.3.1 reads in a base time.
 pub(crate) const FRACTION_DIGITS: usize = 6;
 /// The longest word of a header that an error repeats.

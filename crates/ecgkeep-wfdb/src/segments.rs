@@ -4,7 +4,7 @@
 
 use std::collections::BTreeSet;
 
-use ecgkeep_format::{Error, Kind, Note, Place, Result, Weight, plain_name};
+use ecgkeep_format::{Error, Note, Place, Result, Weight, plain_name};
 use ecgkeep_recording::{Exact, Extra, ExtraValue, Signal, Span, Step, Waveform};
 
 use crate::constants::{ID, NO_FILE, SEGMENT_LINE};
@@ -38,7 +38,7 @@ pub(crate) fn read(
     let mut own_extras: Option<Vec<Extra>> = None;
     let mut layout: Option<Vec<Rated>> = None;
     let mut segments = Vec::with_capacity(header.segments.len());
-    let mut samples_left = files.limits.samples;
+    let mut samples = 0u64;
     for (index, (number, segment)) in header.segments.iter().enumerate() {
         let place = Place::file(file).line(*number).part(format!("segment {}", index + 1));
         let line = Line { place, clause: SEGMENT_LINE, text: "" };
@@ -62,11 +62,8 @@ pub(crate) fn read(
                 Some(_) => {}
             }
         }
-        let count = read.iter().map(|(signal, _)| signal.samples.len() as u64).sum::<u64>();
-        samples_left = samples_left.checked_sub(count).ok_or_else(|| {
-            let text = format!("more than the limit of {} samples in all segments", files.limits.samples);
-            Error::new(Kind::Limit, text).at(line.place.clone())
-        })?;
+        samples += read.iter().map(|(signal, _)| signal.samples.len() as u64).sum::<u64>();
+        files.check_count(Some(samples), line.place.clone(), &format!("{samples} samples so far"))?;
         match &mut layout {
             None => {
                 if read.len() != header.record.signals {
@@ -86,7 +83,7 @@ pub(crate) fn read(
     }
     kept.extend(own_extras.unwrap_or_default());
     let layout = layout.unwrap_or_default();
-    join(file, header, layout, segments, files.limits.samples, notes)
+    join(file, header, layout, segments, files, notes)
 }
 
 /// header(5): the lengths of the segments sum to the record's; only the layout has length 0, and it comes first.
@@ -208,7 +205,7 @@ fn join(
     header: &Header,
     layout: Vec<Rated>,
     mut segments: Vec<Segment>,
-    limit: u64,
+    files: &Files,
     notes: &mut Vec<Note>,
 ) -> Result<(Vec<Waveform>, Setting)> {
     let rate = header.record.rate;
@@ -220,10 +217,8 @@ fn join(
             Common::of(pieces.map(|(signal, _)| signal), &layout[slot].0)
         })
         .collect();
-    if (frame as u64).saturating_mul(frames as u64) > limit {
-        let text = format!("{frames} frames of {frame} samples, more than the limit of {limit} samples");
-        return Err(Error::new(Kind::Limit, text).at(Place::file(file)));
-    }
+    let what = format!("{frames} frames of {frame} samples");
+    files.check_count((frame as u64).checked_mul(frames as u64), Place::file(file), &what)?;
     let Some(scales) = scales.into_iter().collect::<Option<Vec<Common>>>() else {
         let text =
             "the scale changes between segments and has no common one: each became a waveform of its own";

@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use ecgkeep_format::{Error, Kind, Limits, Note, Place, Result, Source, Weight, plain_name};
 
-use crate::constants::{MAT4_HEADER, Packing, SIGNAL_FILE, SIGNAL_LINE};
+use crate::constants::{FREE_SAMPLES, MAT4_HEADER, Packing, SAMPLES_PER_BYTE, SIGNAL_FILE, SIGNAL_LINE};
 use crate::flac::{self, Wanted};
 use crate::header::Header;
 use crate::line::{CORRECT_IT, Line, shown};
@@ -18,12 +18,14 @@ pub(crate) struct Files<'a> {
     /// What may be taken.
     pub(crate) limits: &'a Limits,
     read: BTreeMap<String, Arc<[u8]>>,
+    /// Bytes of all that was read.
+    held: u64,
 }
 
 impl<'a> Files<'a> {
     /// Nothing read yet.
     pub(crate) fn new(source: &'a dyn Source, limits: &'a Limits) -> Files<'a> {
-        Files { source, limits, read: BTreeMap::new() }
+        Files { source, limits, read: BTreeMap::new(), held: 0 }
     }
 
     /// The names of the files beside the header that begin so, sorted.
@@ -38,7 +40,26 @@ impl<'a> Files<'a> {
         }
         let bytes = self.source.bytes(name, self.limits.file_bytes)?;
         self.read.insert(name.to_owned(), bytes.clone());
+        self.held += bytes.len() as u64;
         Ok(bytes)
+    }
+
+    /// Whether so many samples, described as in "4 frames of 2 samples", may be taken: within the limit, and not out of
+    /// proportion to the bytes read so far.
+    /// # Errors
+    /// [`Kind::Limit`].
+    pub(crate) fn check_count(&self, samples: Option<u64>, place: Place, what: &str) -> Result<()> {
+        let limit = self.limits.samples;
+        let backed = self.held.saturating_mul(SAMPLES_PER_BYTE).saturating_add(FREE_SAMPLES);
+        let text = match samples {
+            Some(samples) if samples <= limit.min(backed) => return Ok(()),
+            Some(samples) if samples <= limit => {
+                let held = self.held;
+                format!("{what}, more than the {backed} samples that may stand for {held} bytes of its files")
+            }
+            _ => format!("{what}, more than the limit of {limit} samples"),
+        };
+        Err(Error::new(Kind::Limit, text).at(place))
     }
 
     /// The bytes of a file that is wanted once, where it is not longer than this.
@@ -78,12 +99,10 @@ impl<'a> Files<'a> {
             }
         };
         let frame: u64 = groups.iter().map(Group::frame).sum();
-        let total = frame.checked_mul(frames).filter(|total| *total <= self.limits.samples);
-        let (Some(_), Ok(count)) = (total, usize::try_from(frames)) else {
-            let limit = self.limits.samples;
-            let text = format!("{frames} frames of {frame} samples, more than the limit of {limit} samples");
-            return Err(Error::new(Kind::Limit, text).at(Place::file(file)));
-        };
+        let what = format!("{frames} frames of {frame} samples");
+        self.check_count(frame.checked_mul(frames), Place::file(file), &what)?;
+        let count = usize::try_from(frames)
+            .map_err(|error| Error::new(Kind::Limit, what).at(Place::file(file)).because(error))?;
         let mut all = Vec::with_capacity(header.signals.len());
         for (group, bytes) in groups.iter().zip(&files) {
             let stored = group.decode(bytes, count, self.limits, notes)?;

@@ -6,11 +6,13 @@ use ecgkeep_format::{Error, Format, Kind, Match, PROBE_BYTES, Result, Source};
 
 /// Every format, one line each; detection, conversion, the tests and the tables walk this slice.
 pub const FORMATS: &[&dyn Format] = &[
+    #[cfg(feature = "wfdb")]
     &ecgkeep_wfdb::WFDB,
     #[cfg(feature = "scp")]
     &ecgkeep_scp::SCP,
     #[cfg(feature = "aecg")]
     &ecgkeep_aecg::AECG,
+    #[cfg(feature = "json")]
     &ecgkeep_json::JSON,
 ];
 

@@ -6,6 +6,7 @@ use clap::{Args, Subcommand, ValueEnum};
 use ecgkeep::recording::{CivilTime, PartialDate};
 
 use super::Reading;
+use crate::examples;
 
 /// `archive`.
 #[derive(Args)]
@@ -17,51 +18,69 @@ pub struct Archive {
 #[derive(Subcommand)]
 pub enum Act {
     /// Make an archive.
+    #[command(after_long_help = examples::ARCHIVE_NEW)]
     New(New),
     /// File recordings: read, check, seal, commit; one line each.
     ///
     /// Findings never prevent filing: an urgent ECG must not vanish because a check failed. What cannot be read is kept
     /// in quarantine. A source that is there already is not stored twice. The output names no patient unless
     /// --show-identity asks for it.
+    #[command(after_long_help = examples::ARCHIVE_ADD)]
     Add(Add),
     /// Recordings by identifier, name, birth date, day, operator, finding, verdict, digest, order or key.
+    #[command(after_long_help = examples::ARCHIVE_FIND)]
     Find(Find),
     /// What waits to be sent (most urgent first, then oldest), is in quarantine, without identifier, held, ...
+    #[command(after_long_help = examples::ARCHIVE_LIST)]
     List(List),
     /// A copy, a page or the original of one recording, verified before it is written.
+    #[command(after_long_help = examples::ARCHIVE_GET)]
     Get(Get),
     /// Whether everything is there and unaltered; changes nothing.
+    #[command(after_long_help = examples::ARCHIVE_VERIFY)]
     Verify(Verify),
     /// Make a corrected revision (wrong patient, operator, identifier, ...); the first stays as it is.
     ///
     /// Searches follow the newest revision; the wrong patient's shows only that something was corrected away. What was
     /// handed over before must be taken back: a notice is written for each receiver, and ecgkeep sends none of them.
+    #[command(after_long_help = examples::ARCHIVE_CORRECT)]
     Correct(Correct),
     /// Write recordings for handing over, each with a receipt; sends nothing.
+    #[command(after_long_help = examples::ARCHIVE_EXPORT)]
     Export(Export),
     /// Keep the receiver's answer: only then does a recording leave `list --unsent`.
+    #[command(after_long_help = examples::ARCHIVE_ACKNOWLEDGE)]
     Acknowledge(Acknowledge),
     /// Hold a list of orders, or the device's own log, against what was filed.
+    #[command(after_long_help = examples::ARCHIVE_RECONCILE)]
     Reconcile(Reconcile),
     /// Keep a recording from being destroyed, whatever the schedule says.
+    #[command(after_long_help = examples::ARCHIVE_HOLD)]
     Hold(Hold),
     /// End a hold.
+    #[command(after_long_help = examples::ARCHIVE_RELEASE)]
     Release(Release),
     /// What the schedule allows to be destroyed; destroys nothing.
+    #[command(after_long_help = examples::ARCHIVE_DUE)]
     Due(Due),
     /// Destroy under the schedule: write a request, have two people sign it, perform it.
     ///
     /// Three steps: `destroy DIR KEY... --rule RULE --write REQUEST`; then twice, by two people, `destroy DIR --sign
     /// REQUEST --with KEYFILE`; then `destroy DIR --perform REQUEST --by CODE`. Nothing is destroyed that is held, not
     /// due, or under no adopted schedule. What is destroyed cannot be brought back; copies elsewhere are not reached.
+    #[command(after_long_help = examples::ARCHIVE_DESTROY)]
     Destroy(Destroy),
     /// Put good copies from another archive folder in place of damaged bundles.
+    #[command(after_long_help = examples::ARCHIVE_REPAIR)]
     Repair(Repair),
     /// Make the catalogue anew from the journal and the bundles.
+    #[command(after_long_help = examples::ARCHIVE_REBUILD)]
     Rebuild(Rebuild),
     /// The public keys that were admitted; make or admit one.
+    #[command(after_long_help = examples::ARCHIVE_KEYS)]
     Keys(Keys),
     /// The retention schedule in force; adopt another.
+    #[command(after_long_help = examples::ARCHIVE_SCHEDULE)]
     Schedule(Schedule),
 }
 
