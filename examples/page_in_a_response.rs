@@ -57,7 +57,7 @@ fn page(folder: &Path, name: &str, now: &CivilTime) -> Result<String> {
     opened.refuse_damage(false)?;
     let recording = opened.recording()?;
     let assessment = checks::run(recording, None, &Policy::default(), now);
-    let facts = page_facts(&opened, recording, None, "page_in_a_response");
+    let facts = page_facts(&opened, recording, None, &Policy::default(), "page_in_a_response");
     Ok(html(&sheet(recording, &assessment, &facts, &Paper::default())))
 }
 

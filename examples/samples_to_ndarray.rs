@@ -7,7 +7,7 @@ use std::path::Path;
 use ecgkeep::Input;
 use ecgkeep::format::Limits;
 use ecgkeep::recording::{SignalUnit, Waveform};
-use ndarray::{Array2, Axis};
+use ndarray::{Array2, Axis, Slice};
 
 fn main() -> Result<(), Box<dyn std::error::Error>> {
     let path = std::env::args_os().nth(1).ok_or("give a recording")?;
@@ -31,7 +31,7 @@ fn microvolts(waveform: &Waveform) -> (Vec<String>, Array2<f64>) {
         let (step, offset) = (signal.step.nanovolts().to_f64() / 1000.0, signal.offset.to_f64() / 1000.0);
         row.iter_mut().zip(&signal.samples).for_each(|(to, count)| *to = offset + f64::from(*count) * step);
         for span in &signal.missing {
-            row.slice_mut(ndarray::s![span.start..span.end]).fill(f64::NAN);
+            row.slice_axis_mut(Axis(0), Slice::from(span.start..span.end)).fill(f64::NAN);
         }
     }
     (leads.iter().map(|signal| signal.lead.name()).collect(), array)

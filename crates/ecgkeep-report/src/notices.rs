@@ -7,6 +7,9 @@ use crate::slot::Slot;
 use crate::voltages::{Provenance, Voltages};
 use crate::words;
 
+/// A stretch of time in seconds from the recording's start: its first moment and one interval after its last.
+pub(crate) type Stretch = (Exact, Exact);
+
 /// What was seen while a page was drawn, by lead.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Seen {
@@ -26,7 +29,7 @@ pub(crate) struct Seen {
     /// Shown from another moment than that of the time axis; with that moment in seconds.
     pub off_axis: Vec<(Lead, Exact)>,
     /// The stretches in which each lead was recorded, as far as they lie on the page.
-    pub recorded: Vec<(Lead, Vec<(Exact, Exact)>)>,
+    pub recorded: Vec<(Lead, Vec<Stretch>)>,
     /// Leads of different rows whose tracings meet.
     pub overlaps: Vec<(Lead, Lead)>,
     /// Sampled too slowly for a filter that was asked for.
@@ -61,7 +64,7 @@ impl Seen {
     }
 
     /// Notes when a lead was recorded; once, though a strip shows it again.
-    pub fn note_recorded(&mut self, slot: &Slot, stretches: &[(Exact, Exact)]) {
+    pub fn note_recorded(&mut self, slot: &Slot, stretches: &[Stretch]) {
         if !stretches.is_empty() && self.recorded.iter().all(|(lead, _)| *lead != slot.lead) {
             self.recorded.push((slot.lead.clone(), stretches.to_vec()));
         }
@@ -161,16 +164,16 @@ fn moments(seen: &Seen) -> Vec<String> {
 const MOST_STRETCHES: usize = 6;
 
 /// `Not recorded together (brackets mark where a stretch begins and ends): I, II, III 0 to 2.5 s; V1 2.5 to 5 s.`
-fn in_stretches(recorded: &[(Lead, Vec<(Exact, Exact)>)]) -> String {
-    let mut groups: Vec<(Vec<String>, &[(Exact, Exact)])> = Vec::new();
+fn in_stretches(recorded: &[(Lead, Vec<Stretch>)]) -> String {
+    let mut groups: Vec<(Vec<String>, &[Stretch])> = Vec::new();
     for (lead, stretches) in recorded {
         match groups.iter_mut().find(|(_, known)| are_together(known, stretches)) {
             Some((leads, _)) => leads.push(lead.name()),
             None => groups.push((vec![lead.name()], stretches)),
         }
     }
-    let one = |(from, to): &(Exact, Exact)| format!("{} to {} s", words::number(*from), words::number(*to));
-    let listed = |stretches: &[(Exact, Exact)]| {
+    let one = |(from, to): &Stretch| format!("{} to {} s", words::number(*from), words::number(*to));
+    let listed = |stretches: &[Stretch]| {
         let shown = &stretches[..stretches.len().min(MOST_STRETCHES)];
         let rest = stretches.len() - shown.len();
         let more = if rest == 0 { String::new() } else { format!(" and {rest} more") };
@@ -180,7 +183,7 @@ fn in_stretches(recorded: &[(Lead, Vec<(Exact, Exact)>)]) -> String {
     match groups.as_slice() {
         [(_, stretches)] => format!("Recorded in several stretches ({brackets}): {}.", listed(stretches)),
         groups => {
-            let one = |(leads, stretches): &(Vec<String>, &[(Exact, Exact)])| {
+            let one = |(leads, stretches): &(Vec<String>, &[Stretch])| {
                 format!("{} {}", leads.join(", "), listed(stretches))
             };
             let all: Vec<String> = groups.iter().map(one).collect();
@@ -190,7 +193,7 @@ fn in_stretches(recorded: &[(Lead, Vec<(Exact, Exact)>)]) -> String {
 }
 
 /// Whether two leads were recorded in the same stretches, but for a hundredth of a second: rates may differ.
-pub(crate) fn are_together(a: &[(Exact, Exact)], b: &[(Exact, Exact)]) -> bool {
+pub(crate) fn are_together(a: &[Stretch], b: &[Stretch]) -> bool {
     let near = |a: Exact, b: Exact| a.minus(b).is_some_and(|apart| apart.magnitude().to_f64() <= 0.01);
     a.len() == b.len() && a.iter().zip(b).all(|(a, b)| near(a.0, b.0) && near(a.1, b.1))
 }

@@ -197,7 +197,7 @@ fn pulses(frame: &Frame, paper: &Paper, slots: &[Slot], bases: &[Mm]) -> Vec<Sha
     let others = slots.iter().find(|slot| slot.per_millivolt != gain);
     let whose = |gain: Mm| {
         let mut leads = slots.iter().filter(|slot| slot.per_millivolt == gain).map(|slot| &slot.lead);
-        match (gain == paper.gain.per_millivolt(), leads.all(|lead| is_limb(lead))) {
+        match (gain == paper.gain.per_millivolt(), leads.all(is_limb)) {
             (false, _) => "chest",
             (true, true) => "limb",
             (true, false) => "others",
