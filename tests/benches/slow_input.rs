@@ -118,7 +118,7 @@ fn scp_section(number: u16, item: &[u8], n: usize) -> Vec<u8> {
     let mut rows = Vec::new();
     for row in 0..12_u16 {
         let (length, index) = match row {
-            0 => (136, 7),
+            0 => (136_u32, 7_u32),
             row if row == number => (16 + length_of(&body), 143),
             _ => (0, 0),
         };

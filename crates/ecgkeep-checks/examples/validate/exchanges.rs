@@ -6,6 +6,7 @@
 use ecgkeep_checks::{Policy, Verdict, run};
 use ecgkeep_recording::{CivilTime, Exact, Lead, Rate, Recording, Signal, Step, Waveform};
 
+use super::interval::interval;
 use super::sets::{Failure, Record, Sets};
 
 /// The eight independent leads in microvolts: I, II, V1 to V6.
@@ -222,6 +223,49 @@ fn report(halves: &[Vec<Base>; 2], policy: &Policy) -> Result<(), Failure> {
     }
     let missed = if missed.is_empty() { "none".to_owned() } else { missed.join(", ") };
     println!("\nRA/LA missed though P waves are there: {missed}.\n");
+    limb_with_chest_table(halves, policy)?;
+    by_rule(halves, policy)
+}
+
+/// Which share of the exchanges of a limb cable with a chest cable is found.
+fn limb_with_chest_table(halves: &[Vec<Base>; 2], policy: &Policy) -> Result<(), Failure> {
+    let of = halves.iter().flatten().count();
+    println!("A limb cable with a chest cable, found of {of} (a WARN by any of the three rules):\n");
+    println!("| | V1 | V2 | V3 | V4 | V5 | V6 | all, % (95 % interval) |");
+    println!("|---|---|---|---|---|---|---|---|");
+    for (limb, name) in ["RA", "LA", "LL", "RL"].into_iter().enumerate() {
+        let mut found = [0; 6];
+        for (chest, found) in found.iter_mut().enumerate() {
+            for base in halves.iter().flatten() {
+                let warned = !warnings(base, &limb_with_chest(&base.leads, limb, chest), policy)?.is_empty();
+                *found += usize::from(warned);
+            }
+        }
+        let cells: Vec<String> = found.iter().map(usize::to_string).collect();
+        println!("| {name} | {} | {} |", cells.join(" | "), interval(found.iter().sum(), 6 * of));
+    }
+    println!();
+    Ok(())
+}
+
+/// For each rule the recordings as they are on which it stays silent, and those on which it cannot be judged.
+fn by_rule(halves: &[Vec<Base>; 2], policy: &Policy) -> Result<(), Failure> {
+    println!("Each rule on the recordings as they are:\n");
+    println!("| rule | silent | specificity, % (95 % interval) | NOT ASSESSED |");
+    println!("|---|---|---|---|");
+    for code in ["cable-neutral", "cable-limb", "cable-chest"] {
+        let (mut silent, mut open, mut of) = (0, 0, 0);
+        for base in halves.iter().flatten() {
+            let assessment = run(&recording(base.rate, &base.leads)?, None, policy, &CivilTime::default());
+            let verdicts: Vec<Verdict> =
+                assessment.findings.iter().filter(|f| f.code == code).map(|f| f.verdict).collect();
+            of += 1;
+            silent += usize::from(!verdicts.contains(&Verdict::Warn));
+            open += usize::from(verdicts.contains(&Verdict::NotAssessed));
+        }
+        println!("| `{code}` | {silent} of {of} | {} | {open} |", interval(silent, of));
+    }
+    println!();
     Ok(())
 }
 
@@ -237,19 +281,6 @@ fn published(exchange: &str) -> &'static str {
         }
         _ => "",
     }
-}
-
-/// Percent with Wilson's 95 % interval (Wilson, J Am Stat Assoc 1927;22:209).
-fn interval(found: usize, of: usize) -> String {
-    let (n, p, z) = (of as f64, found as f64 / of as f64, 1.959_964);
-    let centre = (p + z * z / (2.0 * n)) / (1.0 + z * z / n);
-    let half = z / (1.0 + z * z / n) * (p * (1.0 - p) / n + z * z / (4.0 * n * n)).sqrt();
-    format!(
-        "{:.0} ({:.0} to {:.0})",
-        100.0 * p,
-        100.0 * (centre - half).max(0.0),
-        100.0 * (centre + half).min(1.0)
-    )
 }
 
 const LIMB: [&str; 4] = ["RA/LA", "RA/LL", "RA on LA, LA on LL, LL on RA", "RA on LL, LA on RA, LL on LA"];
@@ -298,24 +329,22 @@ fn exchanges() -> Vec<Exchange> {
         };
         all.push(Exchange { name: format!("V{}/V{}", a + 1, b + 1), apply: Box::new(apply) });
     }
-    for limb in 0..3 {
-        for chest in [0, 2, 5] {
-            let name = format!("{}/V{}", ["RA", "LA", "LL"][limb], chest + 1);
-            all.push(Exchange { name, apply: Box::new(move |eight| limb_with_chest(eight, limb, chest)) });
-        }
-    }
     all
 }
 
-/// One limb cable (0 right arm, 1 left arm, 2 left leg) with one chest cable: electrode potentials against the
-/// central terminal are 2/3 of the augmented leads, so all leads follow from the potentials.
+/// One limb cable (0 right arm, 1 left arm, 2 left leg, 3 right leg) with one chest cable: electrode potentials
+/// against the central terminal are 2/3 of the augmented leads, so all leads follow from the potentials. The right leg
+/// electrode is part of no lead: its cable puts the left leg's potential on the chest lead.
 fn limb_with_chest(eight: &Eight, limb: usize, chest: usize) -> Eight {
     let mut new = eight.clone();
     for at in 0..eight[0].len() {
         let (one, two) = (eight[0][at], eight[1][at]);
         let mut limbs = [-(one + two) / 3.0, (2.0 * one - two) / 3.0, (2.0 * two - one) / 3.0];
         let mut chests: [f64; 6] = std::array::from_fn(|lead| eight[2 + lead][at]);
-        std::mem::swap(&mut limbs[limb], &mut chests[chest]);
+        match limbs.get_mut(limb) {
+            Some(limb) => std::mem::swap(limb, &mut chests[chest]),
+            None => chests[chest] = limbs[2],
+        }
         let terminal = limbs.iter().sum::<f64>() / 3.0;
         new[0][at] = limbs[1] - limbs[0];
         new[1][at] = limbs[2] - limbs[0];

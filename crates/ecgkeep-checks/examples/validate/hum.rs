@@ -14,22 +14,33 @@ pub fn table(sets: &Sets) -> Result<(), Failure> {
     println!(
         "Hum added to each lead of each recording (phase by lead); right within 10 % or 4 uV, the larger.\n"
     );
-    println!("| frequency, Hz | added, uV peak | leads | right | % | middle estimate, uV |");
-    println!("|---|---|---|---|---|---|");
+    println!(
+        "| frequency, Hz | added, uV peak | leads | right | % | middle estimate, uV | recordings | the lead with the \
+         largest estimate right | % | all leads right | % |"
+    );
+    println!("|---|---|---|---|---|---|---|---|---|---|---|");
     for hertz in [50.0, 50.2, 49.8, 60.0, 60.2, 59.8] {
         for size in SIZES_UV {
-            let mut estimates = Vec::new();
+            let is_right = |estimate: &f64| (*estimate - size).abs() <= (0.1 * size).max(4.0);
+            let (mut estimates, mut largest_right, mut all_right, mut of) = (Vec::new(), 0, 0, 0);
             for record in sets.twelve_leads() {
-                estimates.extend(estimates_of(record, hertz, size)?);
+                let of_record = estimates_of(record, hertz, size)?;
+                let largest = of_record.iter().copied().fold(0.0, f64::max);
+                largest_right += usize::from(is_right(&largest));
+                all_right += usize::from(of_record.iter().all(is_right));
+                of += 1;
+                estimates.extend(of_record);
             }
-            let is_right = |estimate: &&f64| (**estimate - size).abs() <= (0.1 * size).max(4.0);
-            let right = estimates.iter().filter(is_right).count();
+            let right = estimates.iter().filter(|estimate| is_right(estimate)).count();
             estimates.sort_by(f64::total_cmp);
+            let percent = |part: usize, of: usize| 100.0 * part as f64 / of as f64;
             println!(
-                "| {hertz} | {size:.0} | {} | {right} | {:.1} | {:.1} |",
+                "| {hertz} | {size:.0} | {} | {right} | {:.1} | {:.1} | {of} | {largest_right} | {:.1} | {all_right} | {:.1} |",
                 estimates.len(),
-                100.0 * right as f64 / estimates.len() as f64,
-                estimates[estimates.len() / 2]
+                percent(right, estimates.len()),
+                estimates[estimates.len() / 2],
+                percent(largest_right, of),
+                percent(all_right, of),
             );
         }
     }

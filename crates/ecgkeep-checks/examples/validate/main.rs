@@ -12,7 +12,10 @@ mod csv;
 mod exchanges;
 mod findings;
 mod hum;
+mod interval;
+mod judged;
 mod sets;
+mod speed;
 
 fn main() -> ExitCode {
     let Some(folder) = std::env::args_os().nth(1).map(PathBuf::from) else {
@@ -34,5 +37,6 @@ fn tables(folder: &std::path::Path) -> Result<(), Box<dyn std::error::Error>> {
     beats::table(&sets)?;
     exchanges::tables(&sets)?;
     hum::table(&sets)?;
+    speed::table(&sets)?;
     Ok(())
 }

@@ -20,7 +20,7 @@ pub(crate) const RULE: Rule = Rule {
             policy.future_hours_at_most, policy.age_years_at_most
         )
     },
-    limits: "A clock that is wrong by less than this is not seen. Without a time zone the clock is taken as local.",
+    limits: "A clock that is wrong by less than these limits is not seen. Without a time zone the clock is taken as local.",
     what_to_do: "Compare the clock of the recording device with the right time; supply the true time beside the file.",
     judge,
 };

@@ -12,12 +12,14 @@ pub(crate) const RULE: Rule = Rule {
     word: "cables may be exchanged",
     rule: "The shape of QRS and T changes little from one chest lead to the next. The path from V1 to V6 is the sum of one \
            minus the correlation of neighbours. WARN where exchanging two neighbours, or V1 and V3, shortens the path to \
-           less than the policy's share; the pair that shortens it most is named. V5 and V6: NOTE only.",
+           less than the policy's share; the pair that shortens it most is named. V5 and V6: NOTE only. NOT ASSESSED below \
+           the policy's age, with electrodes placed otherwise, and where all leads show one wave, as test signals do.",
     source: "correlation of QRS-T patterns: Jekova 2013 (abstract); the path and its limit are ours",
     threshold: |policy| format!("path at most {} of the recorded one", policy.chest_path_share_at_most),
     limits: "V5 and V6 are too alike to tell, V1 and V2 often. Infarction and bundle branch block can break the progression. \
              Wrong positions of all electrodes together are not seen.",
-    what_to_do: "Check the chest cables from V1 on; repeat if possible.",
+    what_to_do: "Check the chest cables and the places of the electrodes from V1 on; compare with an earlier ECG; repeat if \
+                 possible.",
     judge,
 };
 

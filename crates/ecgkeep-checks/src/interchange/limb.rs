@@ -13,8 +13,9 @@ pub(crate) const RULE: Rule = Rule {
     rule: "Two directions in the frontal plane, that of the P wave and that in which the limb leads show what lead V6 shows \
            (V6 stays where it is when limb cables are exchanged). Each exchange of two or three of the cables right arm, \
            left arm and left leg turns both in a known way. WARN where, turned back, both directions come nearer to the \
-           usual ones by more than the policy's degrees; the exchange that fits best is named. Without a clear P wave: NOT \
-           ASSESSED.",
+           usual ones by more than the policy's degrees; the exchange that fits best is named. NOT ASSESSED \
+           without a clear P wave, below the policy's age, with electrodes placed otherwise, and where all leads show one \
+           wave, as test signals do.",
     source: "transformations: exact algebra (Krasteva, Jekova and Schmid, Sensors 2019;19:2920 derive the same); P signs: \
              Batchvarov, Malik and Camm, Europace 2007 (abstract); comparison with V6: Kors and van Herpen 2001, Figueroa \
              2023 (abstracts); the combination is ours",

@@ -11,7 +11,8 @@ pub(crate) const RULE: Rule = Rule {
     word: "cables may be exchanged",
     rule: "One of I, II and III is flat over P, QRS and T of the median beat (below the policy's limits from lowest to highest) \
            while another is large: WARN. II flat: right arm and right leg cables; III: left arm and right leg; I: both arm \
-           cables with the leg cables.",
+           cables with the leg cables. NOT ASSESSED below the policy's age, with electrodes placed otherwise, and where all \
+           leads show one wave, as test signals do.",
     source: "exact algebra, with the right leg potential equal to the left leg's (Krasteva, Jekova and Schmid, Sensors \
              2019;19:2920); very low QRS in one limb lead: Rudiger 2003 (abstract); the limits are project choices",
     threshold: |policy| {
@@ -23,7 +24,8 @@ pub(crate) const RULE: Rule = Rule {
     limits: "An axis near -30, 30 or +-90 degrees can flatten the QRS of II, III or I. How far the potentials of the two legs \
              differ in a living patient was not measured. Exchange of the two leg cables changes \
              nothing and is not detectable.",
-    what_to_do: "Check the right leg cable and the one named; repeat if possible.",
+    what_to_do: "Check the right leg cable and the one named; compare with an earlier ECG; repeat if possible. Never turn \
+                 leads back in the archive.",
     judge,
 };
 

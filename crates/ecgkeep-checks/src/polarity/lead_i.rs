@@ -17,8 +17,8 @@ pub(crate) const RULE: Rule = Rule {
     threshold: |policy| {
         format!("area below 0 uV s and depth more than {} times the height", policy.inverted_factor)
     },
-    limits: "A prompt, not a finding of exchange, and too often true of disease to be a warning (README): a right axis, infarction, dextrocardia and lung disease look the same, \
-             and most exchanges do not. Not validated for children.",
+    limits: "A prompt, and no warning: of 45 real recordings it is true of 1, by disease. A right axis, infarction, dextrocardia \
+             and lung disease look the same, and most exchanges do not. Not validated for children.",
     what_to_do: "Compare with an earlier ECG, check the arm cables, and repeat if possible.",
     judge,
 };

@@ -10,7 +10,7 @@ pub(crate) const RULE: Rule = Rule {
     title: "Beats and heart rate",
     word: "unusual rate",
     rule: "The rate from the mean interval of the beats found. Outside the policy's bounds: NOTE. Fewer than three beats: NOT \
-           ASSESSED.",
+           ASSESSED. Where the source states no rate, rate and RR intervals are printed, as automatic and unconfirmed.",
     source: "40 to 180 /min: Orphanidou 2015 (as coded elsewhere); bradycardia and tachycardia are real, so never more than \
              a NOTE",
     threshold: |policy| {

@@ -24,7 +24,8 @@ pub(crate) const RULE: Rule = Rule {
         )
     },
     limits: "Other noise above 40 Hz counts too; strong low-pass filtering hides it. QRS complexes hardly count.",
-    what_to_do: "Warm and relax the patient, support the arms, move limb electrodes to the upper arms; record again.",
+    what_to_do: "Warm and relax the patient, support arms and hands, wait until they are still; record again. Limb \
+                 electrodes that have to be moved up the limbs change the ECG: write on it where they were.",
     judge,
 };
 

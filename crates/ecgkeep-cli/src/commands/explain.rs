@@ -10,7 +10,7 @@ use crate::output::{Outcome, data, print};
 
 /// Goes with every explanation.
 const CAUTION: &str = "Technical checks only; not a diagnosis. Local policy decides; an ECG is to be over-read by a \
-qualified clinician.";
+qualified clinician. No finding is a reason to discard or delay an urgent ECG.";
 
 #[derive(Serialize)]
 struct Body {
