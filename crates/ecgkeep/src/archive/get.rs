@@ -9,7 +9,7 @@ use ecgkeep_bundle::Bundle;
 use ecgkeep_format::{Error, File, Kind, Place, Result, Source as _};
 
 use super::acting::Acting;
-use super::look::{filing_line, newest};
+use super::look::{filing_line, newest_filed};
 use crate::page::PageForm;
 use crate::quarantine::quarantined_source;
 use crate::seal::{ENTRY, original, stored};
@@ -121,7 +121,7 @@ fn file_of(source: &dyn ecgkeep_format::Source, name: String) -> Result<File> {
 /// [`Kind::Altered`] where it is not as the journal says; [`Kind::Io`] where it is not there; [`Kind::Refused`] where
 /// it was destroyed.
 pub fn fetch(archive: &Archive, catalogue: &Catalogue, key: Key, revision: Option<u32>) -> Result<Got> {
-    let newest = newest(archive, key)?;
+    let newest = newest_filed(archive, catalogue, key)?;
     let revision = revision.unwrap_or(newest);
     let line = filing_line(archive, catalogue, key, revision).map_err(|error| {
         if archive.revisions(key).is_ok_and(|all| all.contains(&revision)) {

@@ -193,6 +193,25 @@ pub(super) fn filing_line(archive: &Archive, catalogue: &Catalogue, key: Key, re
     })
 }
 
+/// The newest revision that a line of the journal speaks of: a bundle that another process is filing at this moment is
+/// in place before its line is.
+/// # Errors
+/// Those of [`newest`]; [`Kind::Altered`] where no line speaks of any.
+pub(super) fn newest_filed(archive: &Archive, catalogue: &Catalogue, key: Key) -> Result<u32> {
+    let on_the_shelf = newest(archive, key)?;
+    let is_filed = |revision: u32| match filing_line(archive, catalogue, key, revision) {
+        Ok(_) => Ok(true),
+        Err(error) if error.kind() == Kind::Altered && revision > 1 => Ok(false),
+        Err(error) => Err(error),
+    };
+    for revision in archive.revisions(key)?.into_iter().rev() {
+        if is_filed(revision)? {
+            return Ok(revision);
+        }
+    }
+    Ok(on_the_shelf)
+}
+
 /// Rows of the catalogue as they are held against a list.
 #[must_use]
 pub fn filed_recordings(rows: &[Row]) -> Vec<FiledRecording> {
