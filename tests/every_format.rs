@@ -3,15 +3,13 @@
 
 use ecgkeep::FORMATS;
 use ecgkeep_format::{File, Format, Options, write};
-use ecgkeep_tests::contract::{Trial, every_option, recognition_faults, trial, trials_twice, unproved_cells};
+use ecgkeep_recording::Field;
+use ecgkeep_tests::contract::{
+    Trial, every_option, option_claims_without_a_loss, recognition_faults, trial, trials_twice, unproved_cells, writing,
+};
 use ecgkeep_tests::corpus::{Named, all, plain};
 use ecgkeep_tests::damage::{cut_faults, mutation_faults};
 use ecgkeep_tests::files::{demonstration, good_fixtures};
-
-/// The formats that write something.
-fn writing() -> impl Iterator<Item = &'static dyn Format> {
-    FORMATS.iter().copied().filter(|format| !format.about().writes.is_empty())
-}
 
 /// What a format makes of the plain recordings that it takes with these options.
 fn files_of_plain(format: &dyn Format, options: &Options) -> Vec<Vec<File>> {
@@ -102,6 +100,25 @@ fn every_cell_of_the_table_of_what_is_carried_is_proved() {
         let trials = trials_twice(format, tried.iter().map(|named| &named.recording));
         let cells = unproved_cells(format, &trials);
         faults.extend(cells.into_iter().map(|cell| format!("{}: {cell}", format.about().id)));
+    }
+    none(&faults);
+}
+
+#[test]
+fn what_an_option_leaves_out_is_lost_in_some_recording() {
+    let mut faults = Vec::new();
+    for format in writing() {
+        for options in every_option(format) {
+            let leaves_out = |field| format.carries_with(field, &options) != format.carries(field);
+            if !Field::ALL.iter().any(|field| leaves_out(*field)) {
+                continue;
+            }
+            let trials: Vec<Trial> =
+                all().iter().map(|named| trial(format, &named.recording, &options)).collect();
+            let claims = option_claims_without_a_loss(format, &options, &trials);
+            faults
+                .extend(claims.into_iter().map(|claim| format!("{} {options:?}: {claim}", format.about().id)));
+        }
     }
     none(&faults);
 }

@@ -8,7 +8,7 @@ use ecgkeep_recording::{
     Waveform, WaveformKind,
 };
 use ecgkeep_tests::contract::{
-    Trial, claims_without_a_loss, recognition_faults, trial, trials_twice, unproved_cells,
+    Trial, claims_without_a_loss, recognition_faults, trial, trials_twice, unproved_cells, writing,
 };
 use ecgkeep_tests::corpus::{Named, all};
 use ecgkeep_tests::damage::{cut_faults, mutation_faults};
@@ -77,10 +77,6 @@ impl Format for Mutant<'_> {
             _ => self.real.carries(field),
         }
     }
-}
-
-fn writing() -> impl Iterator<Item = &'static dyn Format> {
-    FORMATS.iter().copied().filter(|format| !format.about().writes.is_empty())
 }
 
 /// A way of losing or making up something.

@@ -67,7 +67,7 @@ pub fn trial(format: &dyn Format, recording: &Recording, options: &Options) -> T
     let filled = filled(recording);
     for difference in &found {
         let field = difference.field;
-        if format.carries(field) == Carries::Exact {
+        if format.carries_with(field, options) == Carries::Exact {
             trial.faults.push(format!("called exact: {difference}"));
         }
         let is_added = matches!(difference.change, Change::Added { .. });
@@ -82,7 +82,8 @@ pub fn trial(format: &dyn Format, recording: &Recording, options: &Options) -> T
         let lead_lost = trial.lost.contains(&Field::Lead) || trial.lost.contains(&Field::Waveform);
         lead_lost && matches!(field, Field::Missing | Field::Voltage)
     };
-    let not_carried = filled.iter().filter(|field| matches!(format.carries(**field), Carries::No { .. }));
+    let not_carried =
+        filled.iter().filter(|field| matches!(format.carries_with(**field, options), Carries::No { .. }));
     trial.faults.extend(
         not_carried
             .filter(|field| !trial.lost.contains(field) && !of_a_lost_lead(field))
@@ -120,9 +121,25 @@ fn is_what_silence_says(difference: &Difference) -> bool {
 /// Fields that a format calls limited or not carried although no trial lost them.
 #[must_use]
 pub fn claims_without_a_loss(format: &dyn Format, trials: &[Trial]) -> Vec<String> {
-    let unlost = Field::ALL.iter().filter(|field| !trials.iter().any(|trial| trial.lost.contains(field)));
+    let all = Field::ALL.iter().map(|field| (*field, format.carries(*field)));
+    unlost_claims(all, trials)
+}
+
+/// The same of what options leave out: the fields that they carry otherwise than the format does without them.
+#[must_use]
+pub fn option_claims_without_a_loss(
+    format: &dyn Format,
+    options: &Options,
+    trials: &[Trial],
+) -> Vec<String> {
+    let all = Field::ALL.iter().map(|field| (*field, format.carries_with(*field, options)));
+    unlost_claims(all.filter(|(field, carries)| *carries != format.carries(*field)), trials)
+}
+
+fn unlost_claims(claims: impl Iterator<Item = (Field, Carries)>, trials: &[Trial]) -> Vec<String> {
+    let unlost = claims.filter(|(field, _)| !trials.iter().any(|trial| trial.lost.contains(field)));
     unlost
-        .filter_map(|field| match format.carries(*field) {
+        .filter_map(|(field, carries)| match carries {
             Carries::Exact => None,
             Carries::Limited { why, .. } => Some(format!("{field}: called limited ({why}), never lost")),
             Carries::No { why, .. } => Some(format!("{field}: called not carried ({why}), never lost")),
@@ -199,6 +216,17 @@ pub fn recognition_faults(formats: &[&dyn Format], own: &dyn Format, files: &[Fi
         }
     }
     faults
+}
+
+/// The formats that this build can write. Of the others it is said that they were left out.
+pub fn writing() -> impl Iterator<Item = &'static dyn Format> {
+    ecgkeep::FORMATS.iter().copied().filter(|format| match format.available() {
+        Ok(()) => !format.about().writes.is_empty(),
+        Err(why) => {
+            println!("skipped: writing {}: {why}", format.about().id);
+            false
+        }
+    })
 }
 
 /// Reads files of which the last one is the main one.

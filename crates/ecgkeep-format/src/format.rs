@@ -113,6 +113,13 @@ pub trait Format: Sync {
     /// What the format is.
     fn about(&self) -> &'static About;
 
+    /// Whether this build can read and write it; some formats need a library that a build may leave out.
+    /// # Errors
+    /// [`Kind::Unsupported`] with what to do.
+    fn available(&self) -> Result<()> {
+        Ok(())
+    }
+
     /// Whether a file with this name and these first bytes (at most [`PROBE_BYTES`]) is of this format.
     fn probe(&self, name: &str, head: &[u8]) -> Match;
 
@@ -141,6 +148,13 @@ pub trait Format: Sync {
     /// How the format carries a field. Exhaustive: no `_` arm, so that a new field does not compile until every
     /// format answers for it.
     fn carries(&self, field: Field) -> Carries;
+
+    /// How the format carries a field when it is written with these options; otherwise than [`Format::carries`] only
+    /// where an option is there to leave something out.
+    fn carries_with(&self, field: Field, options: &Options) -> Carries {
+        let _ = options;
+        self.carries(field)
+    }
 }
 
 /// The file that names the others.

@@ -63,7 +63,7 @@ pub fn write(
     let mut losses = Vec::new();
     for (recording, back) in recordings.iter().zip(&back.recordings) {
         for difference in differences(recording, back) {
-            match format.carries(difference.field) {
+            match format.carries_with(difference.field, options) {
                 Carries::Exact => {
                     return Err(own_fault(format!("does not come back as written: {difference}")));
                 }

@@ -12,12 +12,13 @@ pub const FORMATS: &[&dyn Format] = &[
     &ecgkeep_scp::SCP,
     #[cfg(feature = "aecg")]
     &ecgkeep_aecg::AECG,
+    &ecgkeep_hdf5::HDF5,
     #[cfg(feature = "json")]
     &ecgkeep_json::JSON,
 ];
 
 /// File name endings that many files have which are no recording; in folders such a file is taken only by its bytes.
-pub(crate) const GENERAL_ENDINGS: &[&str] = &["json", "xml"];
+pub(crate) const GENERAL_ENDINGS: &[&str] = &["h5", "hdf5", "json", "xml"];
 
 /// The format with this id.
 /// # Errors
