@@ -140,7 +140,7 @@ def good_everything(path):
     recording["values"].create_dataset("1", data=np.frombuffer(long.encode(), dtype="u1"), chunks=(1000,), compression=4,
                                        shuffle=True, fletcher32=True)
     first = waveform(recording, "0", [[0, 3, 0, 0, 40000, -32768], [1, 1, 2, 3, 0, 8], [9, 8, 7, 6, 5, 4]], "<i4",
-                     ["aVR", "other:C1", "resp"], 250.0, [204.91803278688525, -2441.40625, 0.3333333333333333],
+                     ["aVR", "other:own", "resp"], 250.0, [204.91803278688525, -2441.40625, 0.3333333333333333],
                      chunks=(1, 6), compression=9, shuffle=True, fletcher32=True)
     samples = first["samples"]
     samples.attrs["start_s"] = 0.004
@@ -154,7 +154,7 @@ def good_everything(path):
     samples.attrs["value"] = text("zeros + steps * count, in 1e-9 of units (nV where units is V)")
     rows(first, "missing", *MISSING, (0, 2, 4), (1, 4, 5))
     rows(first, "marks", *MARKS, (-3, "", "beat", "", "N", ""), (2, "aVR", "onset", "p", "", ESCAPE),
-         (5, "other:C1", "peak", "other:delta", "", "text \u00b5"), (2 ** 40, "", "other", "gap", "", ""))
+         (5, "other:own", "peak", "other:delta", "", "text \u00b5"), (2 ** 40, "", "other", "gap", "", ""))
     rows(first, "mark_codes", *CODES, (1, "WFDB annotation", "atr 39", ""), (1, "", "x", "onset"))
     beat = waveform(recording, "1", [[-5, 5, 0]], "i1", ["II"], 500.0, [5000.0])
     beat["samples"].attrs["kind"] = text("representative_beat")
@@ -171,14 +171,14 @@ def good_everything(path):
     signals = [
         signal("aVR", [0, 3, 0, 0, 40000, -32768], "204.91803278688525", label="AVR", derived=True,
                missing=[{"start": 2, "end": 4}]),
-        signal("C1", [1, 1, 2, 3, 0, 8], "-2441.40625", offset="12.5", missing=[{"start": 4, "end": 5}], skew="0.004"),
+        signal("own", [1, 1, 2, 3, 0, 8], "-2441.40625", offset="12.5", missing=[{"start": 4, "end": 5}], skew="0.004"),
         signal("resp", [9, 8, 7, 6, 5, 4], "1/3", offset="-3", unit={"other": "mm[Hg]"}, label=""),
     ]
     marks = [
         {"sample": -3, "kind": "beat", "label": "N"},
         {"sample": 2, "lead": "aVR", "kind": {"onset": "p"}, "text": "",
          "codes": [{"system": "WFDB annotation", "value": "atr 39"}, {"system": "", "value": "x", "meaning": "onset"}]},
-        {"sample": 5, "lead": "C1", "kind": {"peak": {"other": "delta"}}, "text": "text \u00b5"},
+        {"sample": 5, "lead": "own", "kind": {"peak": {"other": "delta"}}, "text": "text \u00b5"},
         {"sample": 2 ** 40, "kind": {"other": "gap"}},
     ]
     return [{
@@ -228,6 +228,47 @@ def good_two_recordings(path):
     two = expected_plain(subject={"name": {"text": "Odile Tarn"}}, origin={"format": "hdf5", "record": "1"},
                          waveforms=[expected_waveform([signal("III", [0, 65535])], "360")])
     return [one, two]
+
+
+def good_as_python_writes_it(path):
+    """What h5py makes of plain Python values: texts of variable length, whole numbers, columns in another order and of several
+    lengths; and samples with the high byte first, in chunks that do not divide them."""
+    made = h5py.File(path, "w")
+    made.attrs["schema"] = SCHEMA
+    recording = made.create_group("recordings/0")
+    recording.attrs["subject.name.text"] = "Odile Tarn"
+    recording.attrs["subject.sex"] = "female"
+    recording.attrs["acquisition.institution"] = ""
+    for number in range(12):
+        recording.attrs[f"acquisition.remarks.{number}"] = f"remark {number}"
+    group = recording.create_group("waveforms/0")
+    samples = group.create_dataset("samples", data=np.array(COUNTS, ">i2"), chunks=(1, 5), compression=1, shuffle=True,
+                                   fletcher32=True)
+    samples.attrs["kind"] = "rhythm"
+    samples.attrs["rate_hz"] = 500
+    samples.attrs["leads"] = ["II", "V5"]
+    samples.attrs["units"] = ["V", "V"]
+    samples.attrs["steps"] = [5000, 5000]
+    dtype = np.dtype([("kind", h5py.string_dtype()), ("sample", "<u2"), ("lead", h5py.string_dtype("ascii", 3))])
+    group["marks"] = np.array([("beat", 3, b"V5"), ("rhythm", 7, b"")], dtype=dtype)
+    dtype = np.dtype([("status", h5py.string_dtype("utf-8", 12)), ("text", h5py.string_dtype())])
+    recording["statements"] = np.array([(b"confirmed", "Sinus rhythm"), (b"", "\u00b5")], dtype=dtype)
+    made.close()
+    model = expected_plain(subject={"name": {"text": "Odile Tarn"}, "sex": "female"},
+                           acquisition={"institution": "", "remarks": [f"remark {number}" for number in range(12)]},
+                           statements=[{"text": "Sinus rhythm", "status": "confirmed"}, {"text": "\u00b5"}])
+    model["waveforms"][0]["marks"] = [{"sample": 3, "kind": "beat", "lead": "V5"}, {"sample": 7, "kind": "rhythm"}]
+    return [model]
+
+
+def good_twelve_recordings(path):
+    """As many as do not fit one node of a table of names."""
+    made = file(path)
+    for number in range(12):
+        waveform(made.create_group(f"recordings/{number}"), counts=[[number, -number]], leads=["I"])
+    made.close()
+    return [expected_plain(waveforms=[expected_waveform([signal("I", [number, -number])])],
+                           origin={"format": "hdf5", "record": str(number)}) for number in range(12)]
 
 
 def stack(path, recordings=3, leads=("I", "V2"), length=4, dtype="<i2"):
@@ -337,12 +378,6 @@ def bad_newer_schema(path):
     made.close()
 
 
-def bad_schema_of_variable_length(path):
-    made, _ = plain(path)
-    made.attrs["schema"] = SCHEMA
-    made.close()
-
-
 def bad_nothing_in_it(path):
     file(path).close()
 
@@ -351,12 +386,6 @@ def bad_gap_in_numbers(path):
     made = file(path)
     waveform(made.create_group("recordings/0"))
     waveform(made.create_group("recordings/2"))
-    made.close()
-
-
-def bad_text_of_variable_length(path):
-    made, recording = plain(path)
-    recording.attrs["subject.name.text"] = "Odile Tarn"
     made.close()
 
 
@@ -464,10 +493,6 @@ def bad_samples_of_floating_point(path):
     with_samples(path, lambda group: group.create_dataset("samples", data=np.array(COUNTS, "<f8")))
 
 
-def bad_samples_high_byte_first(path):
-    with_samples(path, lambda group: group.create_dataset("samples", data=np.array(COUNTS, ">i2")))
-
-
 def bad_samples_of_one_dimension(path):
     with_samples(path, lambda group: group.create_dataset("samples", data=np.array(COUNTS[0], "<i2")))
 
@@ -537,26 +562,6 @@ def bad_code_of_no_mark(path):
     made.close()
 
 
-def bad_columns_in_another_order(path):
-    made, recording = plain(path)
-    rows(recording, "statements", [], ["status", "text", "at"], ("confirmed", "Sinus rhythm", ""))
-    made.close()
-
-
-def bad_rows_of_variable_length(path):
-    made, recording = plain(path)
-    rows(recording, "statements", *STATEMENTS, ("Sinus rhythm", "", ""), dtype_of_text=h5py.string_dtype("utf-8"))
-    made.close()
-
-
-def bad_rows_of_two_lengths(path):
-    made, recording = plain(path)
-    dtype = np.dtype([("text", h5py.string_dtype("utf-8", 9)), ("status", h5py.string_dtype("utf-8", 12)),
-                      ("at", h5py.string_dtype("utf-8", 9))])
-    recording["statements"] = np.array([(b"text", b"", b"")], dtype=dtype)
-    made.close()
-
-
 def bad_escape_alone(path):
     made, recording = plain(path)
     recording.attrs["subject.name.text"] = text("a" + ESCAPE + "b")
@@ -584,6 +589,56 @@ def bad_wrong_digest(path):
     plain(path)[0].close()
     with open(path, "ab") as more:
         more.write(b"\necgkeep-hdf5 sha256 " + b"0" * 64 + b"\n")
+
+
+def bad_dense_attributes(path):
+    made = file(path, libver="latest")
+    recording = made.create_group("recordings/0")
+    waveform(recording)
+    for number in range(9):
+        recording.attrs[f"acquisition.remarks.{number}"] = text("x")
+    made.close()
+
+
+def bad_dense_items(path):
+    made = file(path, libver="latest")
+    for number in range(9):
+        waveform(made.create_group(f"recordings/{number}"))
+    made.close()
+
+
+def bad_another_index_of_chunks(path):
+    made = file(path, libver="latest")
+    waveform(made.create_group("recordings/0"), chunks=(1, 4))
+    made.close()
+
+
+def bad_committed_type(path):
+    made, recording = plain(path)
+    made["counts"] = np.dtype("<i2")
+    group = recording["waveforms"].create_group("1")
+    samples_attributes(group.create_dataset("samples", data=np.array(COUNTS, "<i2"), dtype=made["counts"]))
+    made.close()
+
+
+def damage(path, content):
+    """Changes the first byte of this content."""
+    with open(path, "r+b") as file_there:
+        at = file_there.read().index(content)
+        file_there.seek(at)
+        file_there.write(bytes([content[0] ^ 1]))
+
+
+def bad_damaged_chunk(path):
+    plain(path, chunks=(2, 8), fletcher32=True)[0].close()
+    damage(path, np.array(COUNTS[1], "<i2").tobytes())
+
+
+def bad_damaged_header(path):
+    made = file(path, libver="latest")
+    waveform(made.create_group("recordings/0"))
+    made.close()
+    damage(path, b"rate_hz")
 
 
 def bad_no_hdf5(path):
@@ -644,7 +699,7 @@ def content(path):
         with h5py.File(path, "r") as opened:
             note("/", opened)
             opened.visititems(note)
-    except OSError as error:
+    except (OSError, RuntimeError, KeyError) as error:
         found["error"] = type(error).__name__
     return found
 

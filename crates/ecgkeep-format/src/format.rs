@@ -113,7 +113,7 @@ pub trait Format: Sync {
     /// What the format is.
     fn about(&self) -> &'static About;
 
-    /// Whether this build can read and write it; some formats need a library that a build may leave out.
+    /// Whether this build can write it; some formats need a library for it that a build may leave out.
     /// # Errors
     /// [`Kind::Unsupported`] with what to do.
     fn available(&self) -> Result<()> {

@@ -19,6 +19,7 @@ pub(crate) enum Cell {
 }
 
 /// A text without U+0000.
+#[cfg(feature = "hdf5")]
 pub(crate) fn escape(text: &str) -> String {
     let mut escaped = String::with_capacity(text.len());
     for sign in text.chars() {
@@ -50,6 +51,7 @@ pub(crate) fn unescape(escaped: &str) -> Option<String> {
 
 impl Cell {
     /// As it stands in a row.
+    #[cfg(feature = "hdf5")]
     pub(crate) fn write(&self) -> String {
         match self {
             Cell::Silent => String::new(),
@@ -72,7 +74,7 @@ impl Cell {
     }
 }
 
-#[cfg(test)]
+#[cfg(all(test, feature = "hdf5"))]
 mod tests {
     use super::*;
 

@@ -20,7 +20,7 @@ pub(crate) const ABOUT: About = About {
     endings: &["h5", "hdf5"],
     reads: "files of this layout, one or many recordings, in groups or stacked",
     writes: "one or many recordings in groups, every field exact; equal ones stacked on request",
-    status: "h5py 3.16 reads what is written, and its files are read; in builds with the C library",
+    status: "h5py 3.16 reads what is written, and what it writes is read; written in builds with the C library",
 };
 
 /// The option that stacks.
@@ -38,7 +38,7 @@ pub(crate) const WITH_IDENTITY: &str = "with-identity";
 
 /// What a build without the C library answers.
 pub(crate) fn not_in_this_build() -> Error {
-    Error::new(Kind::Unsupported, "HDF5 is not in this build of ecgkeep").remedy(
+    Error::new(Kind::Unsupported, "this build of ecgkeep reads HDF5 and does not write it").remedy(
         "use a released program, or build it with the feature hdf5 (`cargo build --features hdf5`), which needs the HDF5 C \
          library (Debian: apt-get install libhdf5-dev)",
     )

@@ -2,7 +2,7 @@
 //!
 //! HDF5 ends where its superblock says; behind it stands one line with the SHA-256 of all bytes before. An HDF5 library
 //! does not look at it, and takes it away when it writes into the file. So what is changed by accident or by hand is
-//! noticed before the bytes reach the C library, and what is changed through HDF5 carries no digest that would be wrong.
+//! noticed before anything else, and what is changed through HDF5 carries no digest that would be wrong.
 
 use ecgkeep_format::{Error, Kind, Place, Result};
 use sha2::{Digest as _, Sha256};
@@ -12,6 +12,7 @@ const DIGITS: usize = 64;
 const LENGTH: usize = BEFORE.len() + DIGITS + 1;
 
 /// Adds the digest of all bytes.
+#[cfg(feature = "hdf5")]
 pub(crate) fn add(bytes: &mut Vec<u8>) {
     let digest = hexadecimal(bytes);
     bytes.extend_from_slice(BEFORE.as_bytes());
@@ -44,7 +45,7 @@ fn hexadecimal(bytes: &[u8]) -> String {
     Sha256::digest(bytes).iter().map(|byte| format!("{byte:02x}")).collect()
 }
 
-#[cfg(test)]
+#[cfg(all(test, feature = "hdf5"))]
 mod tests {
     use super::*;
 

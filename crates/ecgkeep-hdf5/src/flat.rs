@@ -6,6 +6,7 @@
 
 use std::collections::BTreeMap;
 
+#[cfg(feature = "hdf5")]
 use serde::Serialize;
 use serde::de::DeserializeOwned;
 use serde_json::{Map, Value};
@@ -23,6 +24,7 @@ pub(crate) enum Leaf {
 }
 
 /// The leaves of a part of the model below `name`, by path.
+#[cfg(feature = "hdf5")]
 pub(crate) fn write(name: &str, part: &impl Serialize) -> Vec<(String, Leaf)> {
     let mut leaves = Vec::new();
     match serde_json::to_value(part) {
@@ -33,6 +35,7 @@ pub(crate) fn write(name: &str, part: &impl Serialize) -> Vec<(String, Leaf)> {
     leaves
 }
 
+#[cfg(feature = "hdf5")]
 fn walk(path: &str, value: &Value, leaves: &mut Vec<(String, Leaf)>) {
     let empty = |leaves: &mut Vec<_>| leaves.push((path.to_owned(), Leaf::Empty));
     match value {
@@ -113,7 +116,7 @@ impl Tree {
     }
 }
 
-#[cfg(test)]
+#[cfg(all(test, feature = "hdf5"))]
 mod tests {
     use ecgkeep_demo::every_field;
     use ecgkeep_recording::{Acquisition, Person, Subject};

@@ -3,12 +3,16 @@
 //! A floating-point number stands for the shortest decimal that is read as it (what Python prints), so `204.8` and
 //! `204.91803278688525` are exact. Where the number is another one, such as `1/3`, its text stands beside.
 
+use ecgkeep_format::{Error, Note, Place, Result, Weight};
 use ecgkeep_recording::Exact;
+
+use crate::node::Reading;
 
 /// How far, relatively, a number may be from the text that stands beside it before the two are said to disagree.
 const SAME: f64 = 1e-12;
 
 /// The number, and its text where the number alone does not say it.
+#[cfg(feature = "hdf5")]
 pub(crate) fn write(exact: Exact) -> (f64, Option<String>) {
     let nearest = exact.to_short_decimal().and_then(|decimal| decimal.parse().ok());
     let number = nearest.unwrap_or_else(|| exact.to_f64());
@@ -21,8 +25,30 @@ pub(crate) fn shortest(number: f64) -> Option<Exact> {
     number.is_finite().then(|| number.to_string().parse().ok()).flatten()
 }
 
+/// The number that a floating-point number and the text beside it (empty where there is none) say.
+/// # Errors
+/// [`ecgkeep_format::Kind::Malformed`] where they say none.
+pub(crate) fn read(
+    reading: &mut Reading,
+    place: &Place,
+    name: &str,
+    number: f64,
+    text: &str,
+) -> Result<Exact> {
+    let none = |what: String| Error::malformed(place.clone(), format!("{name} is {what}, no exact number"));
+    if text.is_empty() {
+        return shortest(number).ok_or_else(|| none(number.to_string()));
+    }
+    let exact: Exact = text.parse().map_err(|error| none(format!("{text:?}")).because(error))?;
+    if !agree(number, exact) {
+        let text = format!("{name} is {number} and {exact} as a text; the text was taken");
+        reading.notes.push(Note::new(Weight::Departure, place.clone(), text));
+    }
+    Ok(exact)
+}
+
 /// Whether a number and the text beside it say the same, as far as the number can.
-pub(crate) fn agree(number: f64, exact: Exact) -> bool {
+fn agree(number: f64, exact: Exact) -> bool {
     let stated = exact.to_f64();
     (number - stated).abs() <= SAME * stated.abs()
 }
@@ -31,6 +57,7 @@ pub(crate) fn agree(number: f64, exact: Exact) -> bool {
 mod tests {
     use super::*;
 
+    #[cfg(feature = "hdf5")]
     #[test]
     fn a_decimal_needs_no_text_and_a_third_does() {
         for (text, number) in

@@ -3,8 +3,9 @@
 use ecgkeep_format::{Error, Kind, Limits, Read, Result, Source};
 
 use crate::constants::{SCHEMA, SCHEMA_FAMILY};
+use crate::file::File;
 use crate::node::{Node, Reading};
-use crate::{digest, recording, scratch, stack, superblock};
+use crate::{digest, recording, stack};
 
 /// The group of the recordings.
 pub(crate) const RECORDINGS: &str = "recordings";
@@ -16,17 +17,16 @@ pub(crate) fn read(source: &dyn Source, limits: &Limits) -> Result<Read> {
     let file = source.main();
     let bytes = source.bytes(file, limits.file_bytes)?;
     let bytes = digest::check(file, &bytes)?;
-    let mut reading = Reading { file, length: bytes.len() as u64, limits, samples: 0, notes: Vec::new() };
-    superblock::check(file, bytes, &mut reading.notes)?;
-    let (_temporary, opened) = scratch::open(file, bytes)?;
-    let root = Node::of(&reading, (*opened).clone(), String::new())?;
+    let mut reading = Reading { limits, samples: 0, notes: Vec::new() };
+    let opened = File::open(file, bytes, &mut reading.notes)?;
+    let root = Node::of(opened.root()?)?;
     check_schema(&root)?;
-    let recordings = match root.child(&reading, stack::STACK)? {
+    let recordings = match root.child(stack::STACK)? {
         Some(stacked) => stack::read(&mut reading, &stacked)?,
         None => read_recordings(&mut reading, &root)?,
     };
     let attributes = root.attributes()?;
-    for name in attributes.names.iter().filter(|name| !ROOT_ATTRIBUTES.contains(&name.as_str())) {
+    for name in attributes.names().filter(|name| !ROOT_ATTRIBUTES.contains(name)) {
         reading.not_taken(root.place.clone(), format!("{name} is no attribute of the root"));
     }
     for name in root.names().filter(|name| ![stack::STACK, RECORDINGS].contains(name)) {
@@ -56,12 +56,12 @@ fn check_schema(root: &Node) -> Result<()> {
 }
 
 fn read_recordings(reading: &mut Reading, root: &Node) -> Result<Vec<ecgkeep_recording::Recording>> {
-    let all = root.child(reading, RECORDINGS)?.ok_or_else(|| {
+    let all = root.child(RECORDINGS)?.ok_or_else(|| {
         Error::malformed(root.place.clone(), format!("has neither {RECORDINGS} nor {}", stack::STACK))
     })?;
     let mut recordings = Vec::new();
     for number in 0..all.numbered()? {
-        let Some(one) = all.child(reading, &number.to_string())? else { continue };
+        let Some(one) = all.child(&number.to_string())? else { continue };
         recordings.push(recording::read(reading, &one, number)?);
     }
     Ok(recordings)

@@ -2,142 +2,38 @@
 
 use std::collections::BTreeMap;
 
-use ecgkeep_format::{Error, Result};
+use ecgkeep_format::{Error, Place, Result};
 use ecgkeep_recording::{
     Extra, ExtraValue, Identifier, Measurement, Origin, Person, PersonName, Recording, Statement,
 };
-use hdf5::Group;
 
-use crate::attributes::{Held, put_nothing, put_text};
+use crate::attributes::Held;
 use crate::constants::ABOUT;
 use crate::flat::{self, Leaf};
 use crate::node::{Node, Reading};
 use crate::number;
-use crate::rows;
-use crate::scratch::group_in;
-use crate::signals;
+use crate::rows::Table;
 use crate::tables::{AuthorRow, ExtraRow, MeasurementRow, StatementRow};
-use crate::values::{Kept, VALUES, Values};
+use crate::values::{Kept, VALUES};
 use crate::waveform;
 use crate::words;
 
-const WAVEFORMS: &str = "waveforms";
-const MEASUREMENTS: &str = "measurements";
-const STATEMENTS: &str = "statements";
-const STATEMENT_CODES: &str = "statement_codes";
-const STATEMENT_AUTHORS: &str = "statement_authors";
-const EXTRAS: &str = "extras";
+pub(crate) const WAVEFORMS: &str = "waveforms";
+pub(crate) const MEASUREMENTS: &str = "measurements";
+pub(crate) const STATEMENTS: &str = "statements";
+pub(crate) const STATEMENT_CODES: &str = "statement_codes";
+pub(crate) const STATEMENT_AUTHORS: &str = "statement_authors";
+pub(crate) const EXTRAS: &str = "extras";
 const ITEMS: &[&str] =
     &[WAVEFORMS, MEASUREMENTS, STATEMENTS, STATEMENT_CODES, STATEMENT_AUTHORS, EXTRAS, VALUES];
 /// The parts of the model that are attributes, with a dot behind.
 const PARTS: &[&str] = &["subject.", "acquisition.", "origin."];
-
-pub(crate) fn write(group: &Group, recording: &Recording) -> hdf5::Result<()> {
-    let Recording { subject, acquisition, waveforms, measurements, statements, extras, origin } = recording;
-    let mut values = Values::default();
-    let parts = [
-        flat::write("subject", subject),
-        flat::write("acquisition", acquisition),
-        flat::write("origin", origin),
-    ];
-    for (name, leaf) in parts.into_iter().flatten() {
-        match leaf {
-            Leaf::Text(text) => put_text(group, &name, &values.attribute(&text))?,
-            Leaf::Empty => put_nothing(group, &name)?,
-        }
-    }
-    if !waveforms.is_empty() {
-        let all = group_in(group, WAVEFORMS)?;
-        for (number, waveform) in waveforms.iter().enumerate() {
-            waveform::write(&group_in(&all, &number.to_string())?, waveform, &mut values)?;
-        }
-    }
-    let measurements: Vec<MeasurementRow> =
-        measurements.iter().map(|measurement| measurement_row(measurement, &mut values)).collect();
-    rows::write(group, MEASUREMENTS, &measurements)?;
-    write_statements(group, statements, &mut values)?;
-    let extras: Vec<ExtraRow> = extras.iter().map(|extra| extra_row(extra, &mut values)).collect();
-    rows::write(group, EXTRAS, &extras)?;
-    values.write(group)
-}
-
-/// A measurement as a row.
-pub(crate) fn measurement_row(measurement: &Measurement, values: &mut Values) -> MeasurementRow {
-    let Measurement { kind, value, unit, scope, formula } = measurement;
-    let (kind, name) = words::write(kind);
-    let (value, exact) = number::write(*value);
-    let (scope, of) = words::write(scope);
-    MeasurementRow {
-        value,
-        kind,
-        name: values.cell((!name.is_empty()).then_some(&name)),
-        exact: exact.unwrap_or_default(),
-        unit: values.cell((!unit.is_empty()).then_some(unit)),
-        scope,
-        of: values.cell((!of.is_empty()).then_some(&of)),
-        formula: values.cell(formula.as_deref()),
-    }
-}
-
-fn write_statements(group: &Group, statements: &[Statement], values: &mut Values) -> hdf5::Result<()> {
-    let (mut codes, mut authors) = (Vec::new(), Vec::new());
-    let statements: Vec<StatementRow> = statements
-        .iter()
-        .zip(0..)
-        .map(|(statement, row)| {
-            let Statement { text, codes: own, status, author, at } = statement;
-            codes.extend(own.iter().map(|code| waveform::code_row(row, code, values)));
-            authors.extend(author.iter().map(|author| author_row(row, author, values)));
-            StatementRow {
-                text: values.cell(Some(text)),
-                status: status.as_ref().map(|status| words::write(status).0).unwrap_or_default(),
-                at: values.cell(at.map(|at| at.to_string()).as_deref()),
-            }
-        })
-        .collect();
-    rows::write(group, STATEMENTS, &statements)?;
-    rows::write(group, STATEMENT_CODES, &codes)?;
-    rows::write(group, STATEMENT_AUTHORS, &authors)
-}
-
-fn author_row(row: i64, author: &Person, values: &mut Values) -> AuthorRow {
-    let Person { name, id } = author;
-    let PersonName { text, family, second_family, given, middle, prefix, suffix } = name;
-    let (id, assigner, kind) = match id {
-        Some(Identifier { value, assigner, kind }) => (Some(value), assigner.as_ref(), kind.as_ref()),
-        None => (None, None, None),
-    };
-    let mut cell = |text: Option<&String>| values.cell(text.map(String::as_str));
-    AuthorRow {
-        row,
-        name: cell(text.as_ref()),
-        family: cell(family.as_ref()),
-        second_family: cell(second_family.as_ref()),
-        given: cell(given.as_ref()),
-        middle: cell(middle.as_ref()),
-        prefix: cell(prefix.as_ref()),
-        suffix: cell(suffix.as_ref()),
-        id: cell(id),
-        id_assigner: cell(assigner),
-        id_kind: cell(kind),
-    }
-}
-
-fn extra_row(extra: &Extra, values: &mut Values) -> ExtraRow {
-    let Extra { format, address, value } = extra;
-    let (kind, value) = match value {
-        ExtraValue::Text(text) => (TEXT, values.cell(Some(text))),
-        ExtraValue::Bytes(bytes) => (BYTES, values.hold(bytes)),
-    };
-    let (format, address) = (values.cell(Some(format)), values.cell(Some(address)));
-    ExtraRow { format, address, kind: kind.to_owned(), value }
-}
-
-const TEXT: &str = "text";
-const BYTES: &str = "bytes";
+/// The kinds of an extra's value.
+pub(crate) const TEXT: &str = "text";
+pub(crate) const BYTES: &str = "bytes";
 
 pub(crate) fn read(reading: &mut Reading, node: &Node, number: usize) -> Result<Recording> {
-    let kept = Kept::of(reading, node)?;
+    let kept = Kept::of(node)?;
     let leaves = read_leaves(reading, node, &kept)?;
     let fits =
         |error: String| Error::malformed(node.place.clone(), format!("its attributes do not fit: {error}"));
@@ -154,9 +50,9 @@ pub(crate) fn read(reading: &mut Reading, node: &Node, number: usize) -> Result<
         let record = Some(number.to_string());
         recording.origin = Origin { format: ABOUT.id.to_owned(), version: None, record };
     }
-    if let Some(all) = node.child(reading, WAVEFORMS)? {
+    if let Some(all) = node.child(WAVEFORMS)? {
         for number in 0..all.numbered()? {
-            let Some(one) = all.child(reading, &number.to_string())? else { continue };
+            let Some(one) = all.child(&number.to_string())? else { continue };
             recording.waveforms.push(waveform::read(reading, &one, &kept)?);
         }
     }
@@ -166,10 +62,14 @@ pub(crate) fn read(reading: &mut Reading, node: &Node, number: usize) -> Result<
     Ok(recording)
 }
 
-fn read_leaves(reading: &mut Reading, node: &Node, kept: &Kept) -> Result<BTreeMap<String, Leaf>> {
+fn read_leaves<'a>(
+    reading: &mut Reading,
+    node: &Node<'a>,
+    kept: &Kept<'a>,
+) -> Result<BTreeMap<String, Leaf>> {
     let attributes = node.attributes()?;
     let mut leaves = BTreeMap::new();
-    for name in &attributes.names {
+    for name in attributes.names() {
         if !PARTS.iter().any(|part| name.starts_with(part)) {
             reading.not_taken(node.place.clone(), format!("{name} is no attribute of a recording"));
             continue;
@@ -179,16 +79,22 @@ fn read_leaves(reading: &mut Reading, node: &Node, kept: &Kept) -> Result<BTreeM
             Some(Held::Nothing) => Leaf::Empty,
             _ => return Err(attributes.malformed(name, "is not one text")),
         };
-        leaves.insert(name.clone(), leaf);
+        leaves.insert(name.to_owned(), leaf);
     }
     Ok(leaves)
 }
 
-fn read_measurements(reading: &mut Reading, node: &Node, kept: &Kept) -> Result<Vec<Measurement>> {
+fn read_measurements<'a>(
+    reading: &mut Reading,
+    node: &Node<'a>,
+    kept: &Kept<'a>,
+) -> Result<Vec<Measurement>> {
     let mut measurements = Vec::new();
-    let Some(stored) = node.dataset(reading, MEASUREMENTS, 1)? else { return Ok(measurements) };
-    rows::read(&stored, reading.limits.marks, |number, row: MeasurementRow| {
-        measurements.push(measurement(reading, &stored.place, kept, number, &row)?);
+    let Some(table) = Table::<MeasurementRow>::open(reading, node, MEASUREMENTS)? else {
+        return Ok(measurements);
+    };
+    table.each(reading.limits.marks, |number, row| {
+        measurements.push(measurement(reading, table.place(), kept, number, &row)?);
         Ok(())
     })?;
     Ok(measurements)
@@ -197,7 +103,7 @@ fn read_measurements(reading: &mut Reading, node: &Node, kept: &Kept) -> Result<
 /// The measurement that a row says.
 pub(crate) fn measurement(
     reading: &mut Reading,
-    place: &ecgkeep_format::Place,
+    place: &Place,
     kept: &Kept,
     number: usize,
     row: &MeasurementRow,
@@ -210,15 +116,15 @@ pub(crate) fn measurement(
     let kind = words::read(&row.kind, &name).ok_or_else(|| unknown("kind", &row.kind, &name))?;
     let scope = words::read(&row.scope, &of).ok_or_else(|| unknown("scope", &row.scope, &of))?;
     let (unit, formula) = (text(&row.unit)?.unwrap_or_default(), text(&row.formula)?);
-    let value = signals::exact(reading, place, &format!("row {number}, value"), row.value, &row.exact)?;
+    let value = number::read(reading, place, &format!("row {number}, value"), row.value, &row.exact)?;
     Ok(Measurement { kind, value, unit, scope, formula })
 }
 
-fn read_statements(reading: &Reading, node: &Node, kept: &Kept) -> Result<Vec<Statement>> {
+fn read_statements<'a>(reading: &mut Reading, node: &Node<'a>, kept: &Kept<'a>) -> Result<Vec<Statement>> {
     let mut statements: Vec<Statement> = Vec::new();
-    let Some(stored) = node.dataset(reading, STATEMENTS, 1)? else { return Ok(statements) };
-    let place = &stored.place;
-    rows::read(&stored, reading.limits.marks, |number, row: StatementRow| {
+    let Some(table) = Table::<StatementRow>::open(reading, node, STATEMENTS)? else { return Ok(statements) };
+    let place = table.place();
+    table.each(reading.limits.marks, |number, row| {
         let wrong = |what: &str, found: &str| {
             Error::malformed(place.clone(), format!("row {number} has no known {what}: {found:?}"))
         };
@@ -237,9 +143,11 @@ fn read_statements(reading: &Reading, node: &Node, kept: &Kept) -> Result<Vec<St
     for (row, code) in waveform::read_codes(reading, node, STATEMENT_CODES, kept, statements.len())? {
         statements[row].codes.push(code);
     }
-    let Some(stored) = node.dataset(reading, STATEMENT_AUTHORS, 1)? else { return Ok(statements) };
-    let place = &stored.place;
-    rows::read(&stored, reading.limits.marks, |number, row: AuthorRow| {
+    let Some(table) = Table::<AuthorRow>::open(reading, node, STATEMENT_AUTHORS)? else {
+        return Ok(statements);
+    };
+    let place = table.place();
+    table.each(reading.limits.marks, |number, row| {
         let statement = usize::try_from(row.row).ok().and_then(|row| statements.get_mut(row));
         let statement = statement.ok_or_else(|| {
             let text = format!("row {number} belongs to statement {}, which is not there", row.row);
@@ -270,20 +178,18 @@ fn author(row: &AuthorRow, text: impl Fn(&str) -> Result<Option<String>>) -> Res
     Ok(Person { name, id })
 }
 
-fn read_extras(reading: &Reading, node: &Node, kept: &Kept) -> Result<Vec<Extra>> {
+fn read_extras<'a>(reading: &mut Reading, node: &Node<'a>, kept: &Kept<'a>) -> Result<Vec<Extra>> {
     let mut extras = Vec::new();
-    let Some(stored) = node.dataset(reading, EXTRAS, 1)? else { return Ok(extras) };
-    let place = &stored.place;
-    rows::read(&stored, reading.limits.marks, |number, row: ExtraRow| {
+    let Some(table) = Table::<ExtraRow>::open(reading, node, EXTRAS)? else { return Ok(extras) };
+    let place = table.place();
+    table.each(reading.limits.marks, |number, row| {
         let text = |cell: &str| Ok(kept.text(reading, place, cell)?.unwrap_or_default());
         let value = match row.kind.as_str() {
             TEXT => ExtraValue::Text(text(&row.value)?),
-            BYTES => ExtraValue::Bytes(kept.bytes_of(reading, place, &row.value)?),
+            BYTES => ExtraValue::Bytes(kept.bytes_of(place, &row.value)?),
             other => {
-                return Err(Error::malformed(
-                    place.clone(),
-                    format!("row {number} is neither text nor bytes: {other:?}"),
-                ));
+                let what = format!("row {number} is neither text nor bytes: {other:?}");
+                return Err(Error::malformed(place.clone(), what));
             }
         };
         extras.push(Extra { format: text(&row.format)?, address: text(&row.address)?, value });

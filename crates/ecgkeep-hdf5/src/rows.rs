@@ -1,68 +1,44 @@
-//! Datasets of rows (HDF5 compounds): whole and floating-point numbers, then texts that all have one length.
+//! Datasets of rows (HDF5 compounds): whole and floating-point numbers, and texts.
 //!
-//! One length for all texts of a dataset makes its type known from its size, so that it can be compared as a whole before
-//! anything is read.
+//! They are written packed, the numbers first, all texts of the length of the longest; they are read by the names of their
+//! columns, whatever their order and length.
 
-use std::ops::Range;
+use std::marker::PhantomData;
 
-use ecgkeep_format::{Error, Kind, Result};
-use hdf5::plist::dataset_create::Layout;
-use hdf5::types::{CompoundField, CompoundType, FixedUnicode, TypeDescriptor};
-use hdf5::{Dataset, Group};
+use ecgkeep_format::{Error, Kind as Fault, Place, Result};
 
-use crate::attributes::{FIXED_LENGTH, is_type};
-use crate::node::Stored;
+use crate::file::{self, Dataset, Kind, Values};
+use crate::node::{Node, Reading};
 
-/// Bytes of the longest text in a row or attribute; a longer one is a value of its own.
-pub(crate) const MOST_WIDTH: usize = 4096;
-/// Bytes of rows that are kept in the header of their dataset, uncompressed; more are worth a block of their own.
-const COMPACT_BYTES: usize = 8192;
-/// Bytes of rows in one compressed block, about.
-const CHUNK_BYTES: usize = 1 << 16;
-/// Bytes of rows that are in memory as they stand in the file.
-const BLOCK_BYTES: usize = 1 << 20;
-/// Fast and near the smallest: a higher level takes several times as long for one per cent.
-pub(crate) const DEFLATE_LEVEL: u8 = 6;
-
-/// Runs `$body` with `$N` the least of three lengths that hold `$width` bytes: the crate's texts have their length in
-/// their type.
-macro_rules! by_width {
-    ($width:expr, $N:ident => $body:expr) => {
-        match $width {
-            0..=32 => {
-                const $N: usize = 32;
-                $body
-            }
-            33..=256 => {
-                const $N: usize = 256;
-                $body
-            }
-            _ => {
-                const $N: usize = $crate::rows::MOST_WIDTH;
-                $body
-            }
-        }
-    };
-}
-pub(crate) use by_width;
-
-/// A text of at most `N` bytes.
-pub(crate) fn fixed<const N: usize>(text: &str) -> hdf5::Result<FixedUnicode<N>> {
-    text.parse().map_err(|_| format!("a text of {} bytes where {N} fit", text.len()).into())
-}
+/// Bytes of the rows of one dataset, as they are before they are compressed.
+const MOST_BYTES: usize = 1 << 30;
 
 /// A row.
 pub(crate) trait Row: Sized {
     /// The columns of numbers, in order.
-    fn numbers() -> Vec<(&'static str, TypeDescriptor)>;
-    /// The columns of texts behind them, in order.
-    fn texts() -> &'static [&'static str];
-    /// Bytes of the longest text.
-    fn longest(&self) -> usize;
-    /// Writes rows from a place on.
-    fn put(dataset: &Dataset, rows: &[Self], from: usize, width: usize) -> hdf5::Result<()>;
-    /// Reads rows; `None` for one whose texts are not UTF-8.
-    fn take(dataset: &Dataset, rows: Range<usize>, width: usize) -> hdf5::Result<Vec<Option<Self>>>;
+    const NUMBERS: &'static [&'static str];
+    /// The columns of texts, in order.
+    const TEXTS: &'static [&'static str];
+    /// The row that a line of cells is: first the numbers, then the texts, in this order.
+    fn from_line(line: &mut Line) -> Result<Self>;
+}
+
+/// A number of a row.
+pub(crate) trait Number: Sized {
+    /// The next number of a line.
+    fn next(line: &mut Line) -> Result<Self>;
+}
+
+impl Number for i64 {
+    fn next(line: &mut Line) -> Result<i64> {
+        line.number(file::whole)
+    }
+}
+
+impl Number for f64 {
+    fn next(line: &mut Line) -> Result<f64> {
+        line.number(file::floating)
+    }
 }
 
 /// Makes a row and how it is stored: `table! { /// Doc. Name, Stored { numbers; texts } }`.
@@ -78,6 +54,19 @@ macro_rules! table {
             $($(#[$text_doc])+ pub(crate) $text: String,)*
         }
 
+        impl $crate::rows::Row for $row {
+            const NUMBERS: &'static [&'static str] = &[$(stringify!($number),)*];
+            const TEXTS: &'static [&'static str] = &[$(stringify!($text),)*];
+
+            fn from_line(line: &mut $crate::rows::Line) -> ecgkeep_format::Result<$row> {
+                Ok($row {
+                    $($number: <$kind as $crate::rows::Number>::next(line)?,)*
+                    $($text: line.text()?,)*
+                })
+            }
+        }
+
+        #[cfg(feature = "hdf5")]
         #[derive(Clone, Copy, hdf5::H5Type)]
         #[repr(C)]
         struct $stored<const N: usize> {
@@ -85,49 +74,26 @@ macro_rules! table {
             $($text: hdf5::types::FixedUnicode<N>,)*
         }
 
-        impl $crate::rows::Row for $row {
-            fn numbers() -> Vec<(&'static str, hdf5::types::TypeDescriptor)> {
-                vec![$((stringify!($number), <$kind as hdf5::H5Type>::type_descriptor()),)*]
-            }
-
-            fn texts() -> &'static [&'static str] {
-                &[$(stringify!($text),)*]
+        #[cfg(feature = "hdf5")]
+        impl $crate::write::rows::WrittenRow for $row {
+            fn number_types() -> Vec<hdf5::types::TypeDescriptor> {
+                vec![$(<$kind as hdf5::H5Type>::type_descriptor(),)*]
             }
 
             fn longest(&self) -> usize {
                 [0 $(, self.$text.len())*].into_iter().max().unwrap_or(0)
             }
 
-            fn put(
-                dataset: &hdf5::Dataset,
-                rows: &[$row],
-                from: usize,
-                width: usize,
-            ) -> hdf5::Result<()> {
-                $crate::rows::by_width!(width, N => {
+            fn put(dataset: &hdf5::Dataset, rows: &[$row], from: usize, width: usize) -> hdf5::Result<()> {
+                $crate::write::rows::by_width!(width, N => {
                     let stored: Vec<$stored<N>> = rows
                         .iter()
                         .map(|row| Ok($stored {
                             $($number: row.$number,)*
-                            $($text: $crate::rows::fixed(&row.$text)?,)*
+                            $($text: $crate::write::rows::fixed(&row.$text)?,)*
                         }))
                         .collect::<hdf5::Result<_>>()?;
                     dataset.write_slice(ndarray::ArrayView1::from(&stored[..]), from..from + stored.len())
-                })
-            }
-
-            fn take(
-                dataset: &hdf5::Dataset,
-                rows: std::ops::Range<usize>,
-                width: usize,
-            ) -> hdf5::Result<Vec<Option<$row>>> {
-                $crate::rows::by_width!(width, N => {
-                    let stored = dataset.read_slice_1d::<$stored<N>, _>(rows)?;
-                    let row = |stored: &$stored<N>| Some($row {
-                        $($number: stored.$number,)*
-                        $($text: String::from_utf8(stored.$text.as_bytes().to_vec()).ok()?,)*
-                    });
-                    Ok(stored.iter().map(row).collect())
                 })
             }
         }
@@ -135,85 +101,111 @@ macro_rules! table {
 }
 pub(crate) use table;
 
-/// Writes rows as a dataset; nothing where there are none.
-pub(crate) fn write<R: Row>(group: &Group, name: &str, rows: &[R]) -> hdf5::Result<()> {
-    if rows.is_empty() {
-        return Ok(());
-    }
-    let width = rows.iter().map(Row::longest).max().unwrap_or(0).max(1);
-    let kind = TypeDescriptor::Compound(packed::<R>(width));
-    let row_bytes = kind.size();
-    let builder =
-        group.new_dataset_builder().obj_track_times(false).packed(true).empty_as(&kind).shape(rows.len());
-    let dataset = if rows.len() * row_bytes <= COMPACT_BYTES {
-        builder.layout(Layout::Compact).create(name)?
-    } else {
-        let chunk = (CHUNK_BYTES / row_bytes).clamp(1, rows.len());
-        builder.chunk(chunk).shuffle().deflate(DEFLATE_LEVEL).fletcher32().create(name)?
-    };
-    let at_once = (BLOCK_BYTES / row_bytes).max(1);
-    for (number, block) in rows.chunks(at_once).enumerate() {
-        R::put(&dataset, block, number * at_once, width)?;
-    }
-    Ok(())
+/// Rows of a file.
+pub(crate) struct Table<'a, R> {
+    dataset: Dataset<'a>,
+    /// Where the cells of each column stand in a row; texts may have no column, and are then silent.
+    columns: Vec<Option<(usize, Kind)>>,
+    row: PhantomData<R>,
 }
 
-/// Reads the rows of a dataset in order.
-/// # Errors
-/// [`Kind::Malformed`] where it has other columns, [`Kind::Limit`] where it has more than `most` rows, and what `each` says.
-pub(crate) fn read<R: Row>(
-    stored: &Stored,
-    most: usize,
-    mut each: impl FnMut(usize, R) -> Result<()>,
-) -> Result<()> {
-    let (rows, kind) = (stored.shape[0], &stored.kind);
-    let number_bytes: usize = R::numbers().iter().map(|(_, kind)| kind.size()).sum();
-    let text_bytes = kind.size().saturating_sub(number_bytes);
-    let width = text_bytes.checked_div(R::texts().len()).unwrap_or(1);
-    let is_ours =
-        (1..=MOST_WIDTH).contains(&width) && is_type(kind, &TypeDescriptor::Compound(packed::<R>(width)));
-    if !is_ours {
-        let numbers = R::numbers();
-        let names: Vec<&str> =
-            numbers.iter().map(|(name, _)| *name).chain(R::texts().iter().copied()).collect();
-        return Err(Error::malformed(
-            stored.place.clone(),
-            format!(
-                "its columns are not, in this order and packed, {}: {} numbers of 8 bytes, then texts of one length",
-                names.join(", "),
-                numbers.len()
-            ),
-        )
-        .remedy(FIXED_LENGTH));
+impl<'a, R: Row> Table<'a, R> {
+    /// The rows of this name in a group; columns that the layout does not have are noted.
+    /// # Errors
+    /// [`Fault::Malformed`] where they are none, or a number has no column.
+    pub(crate) fn open(reading: &mut Reading, node: &Node<'a>, name: &str) -> Result<Option<Table<'a, R>>> {
+        let Some(dataset) = node.dataset(name, 1)? else { return Ok(None) };
+        let place = dataset.place.clone();
+        let Kind::Compound { members, .. } = &dataset.kind else {
+            return Err(Error::malformed(place, format!("is of {}, not of rows", dataset.kind.name())));
+        };
+        let mut columns = Vec::new();
+        for (column, is_text) in
+            R::NUMBERS.iter().map(|name| (name, false)).chain(R::TEXTS.iter().map(|name| (name, true)))
+        {
+            let found = members.iter().find(|(name, ..)| name == column);
+            let fits = |kind: &Kind| match kind {
+                Kind::Text { .. } | Kind::VariableText => is_text,
+                Kind::Whole { .. } | Kind::Floating { .. } => !is_text,
+                _ => false,
+            };
+            match found {
+                Some((_, offset, kind)) if fits(kind) => columns.push(Some((*offset, kind.clone()))),
+                None if is_text => columns.push(None),
+                Some((.., kind)) => {
+                    let expected = if is_text { "a text" } else { "a number" };
+                    let what = format!("its column {column} is {}, expected {expected}", kind.name());
+                    return Err(Error::malformed(place, what));
+                }
+                None => return Err(Error::malformed(place, format!("has no column {column}"))),
+            }
+        }
+        for (other, ..) in members {
+            if !R::NUMBERS.contains(&other.as_str()) && !R::TEXTS.contains(&other.as_str()) {
+                reading.not_taken(place.clone(), format!("{other} is no column of it"));
+            }
+        }
+        Ok(Some(Table { dataset, columns, row: PhantomData }))
     }
-    if rows > most {
-        return Err(
-            Error::new(Kind::Limit, format!("{rows} rows, the limit is {most}")).at(stored.place.clone())
-        );
+
+    /// Where they are.
+    pub(crate) fn place(&self) -> &Place {
+        &self.dataset.place
     }
-    let at_once = (BLOCK_BYTES / kind.size()).max(1);
-    for from in (0..rows).step_by(at_once) {
-        let block = R::take(&stored.dataset, from..rows.min(from + at_once), width)
-            .map_err(|error| stored.unreadable(&error))?;
-        for (number, row) in (from..).zip(block) {
-            let row = row.ok_or_else(|| {
-                Error::malformed(stored.place.clone(), format!("row {number} is not UTF-8"))
-            })?;
-            each(number, row)?;
+
+    /// How many there are.
+    pub(crate) fn count(&self) -> usize {
+        self.dataset.shape[0]
+    }
+
+    /// Reads the rows in order, each with its number.
+    /// # Errors
+    /// [`Fault::Limit`] where there are more than `most`; [`Fault::Malformed`] for a cell that is none; what `each` says.
+    pub(crate) fn each(&self, most: usize, mut each: impl FnMut(usize, R) -> Result<()>) -> Result<()> {
+        let rows = self.count();
+        if rows > most || rows.saturating_mul(self.dataset.kind.bytes()) > MOST_BYTES {
+            let what = format!("{rows} rows of {} bytes, the limit is {most}", self.dataset.kind.bytes());
+            return Err(Error::new(Fault::Limit, what).at(self.place().clone()));
+        }
+        let values = self.dataset.values()?;
+        for (number, element) in values.elements().enumerate() {
+            let place = self.place();
+            let mut line = Line { values: &values, columns: self.columns.iter(), element, number, place };
+            each(number, R::from_line(&mut line)?)?;
+        }
+        Ok(())
+    }
+}
+
+/// The cells of a row, one after the other.
+pub(crate) struct Line<'l, 'a> {
+    values: &'l Values<'l, 'a>,
+    columns: std::slice::Iter<'l, Option<(usize, Kind)>>,
+    element: &'l [u8],
+    number: usize,
+    place: &'l Place,
+}
+
+impl Line<'_, '_> {
+    fn next(&mut self) -> Option<(&[u8], &Kind)> {
+        let (offset, kind) = self.columns.next()?.as_ref()?;
+        Some((self.element.get(*offset..*offset + kind.bytes())?, kind))
+    }
+
+    fn number<T>(&mut self, of: fn(&Kind, &[u8]) -> Option<T>) -> Result<T> {
+        let number = self.number;
+        let found = self.next().and_then(|(cell, kind)| of(kind, cell));
+        found.ok_or_else(|| {
+            Error::malformed(self.place.clone(), format!("row {number} has a number that is out of range"))
+        })
+    }
+
+    /// The next text; empty where there is no column for it.
+    pub(crate) fn text(&mut self) -> Result<String> {
+        let values = self.values;
+        match self.next() {
+            Some((cell, kind)) => values.text(kind, cell),
+            None => Ok(String::new()),
         }
     }
-    Ok(())
-}
-
-/// The type of the rows in the file, one column right behind the other.
-fn packed<R: Row>(width: usize) -> CompoundType {
-    let texts = R::texts().iter().map(|name| (*name, TypeDescriptor::FixedUnicode(width)));
-    let mut size = 0;
-    let mut fields = Vec::new();
-    for (name, kind) in R::numbers().into_iter().chain(texts) {
-        let bytes = kind.size();
-        fields.push(CompoundField::new(name, kind, size, fields.len()));
-        size += bytes;
-    }
-    CompoundType { fields, size }
 }

@@ -3,6 +3,7 @@
 //! Both directions go through the model's own form, so a kind that is added to the model is carried at once:
 //! `beat` is `beat`, ``; an onset of a P wave `onset`, `p`; one of a wave of another name `onset`, `other:delta`.
 
+#[cfg(feature = "hdf5")]
 use serde::Serialize;
 use serde::de::DeserializeOwned;
 use serde_json::{Map, Value};
@@ -13,6 +14,7 @@ use ecgkeep_recording::Lead;
 const OTHER: &str = "other:";
 
 /// The two words of a kind.
+#[cfg(feature = "hdf5")]
 pub(crate) fn write(kind: &impl Serialize) -> (String, String) {
     match serde_json::to_value(kind) {
         Ok(Value::String(word)) => (word, String::new()),
@@ -24,6 +26,7 @@ pub(crate) fn write(kind: &impl Serialize) -> (String, String) {
     }
 }
 
+#[cfg(feature = "hdf5")]
 fn inner_text(inner: &Value) -> String {
     match inner {
         Value::String(name) => name.clone(),
@@ -51,6 +54,7 @@ pub(crate) fn read<T: DeserializeOwned>(word: &str, name: &str) -> Option<T> {
 }
 
 /// A lead by its name, or by its own name where that would be read as another lead.
+#[cfg(feature = "hdf5")]
 pub(crate) fn write_lead(lead: &Lead) -> String {
     let name = lead.name();
     let is_plain = Lead::from_name(&name) == *lead && !name.is_empty() && !name.starts_with(OTHER);
@@ -65,7 +69,7 @@ pub(crate) fn read_lead(text: &str) -> Lead {
     }
 }
 
-#[cfg(test)]
+#[cfg(all(test, feature = "hdf5"))]
 mod tests {
     use ecgkeep_recording::{
         MarkKind, MeasurementKind, Scope, SignalUnit, StatementStatus, Wave, WaveformKind,

@@ -1,13 +1,22 @@
-//! Recordings to a file.
+//! Recordings to a file, through the C library.
+
+mod put;
+mod recording;
+pub(crate) mod rows;
+mod scratch;
+mod signals;
+mod stack;
+pub(crate) mod values;
+mod waveform;
 
 use ecgkeep_format::{Error, File, Kind, Options, Result, plain_name};
 use ecgkeep_recording::Recording;
 
-use crate::attributes::put_text;
+use self::put::put_text;
+use self::scratch::{MOST_ITEMS, group_in, written};
 use crate::constants::{ABOUT, SCHEMA, STACK, WITH_IDENTITY};
+use crate::digest;
 use crate::read::RECORDINGS;
-use crate::scratch::{group_in, written};
-use crate::{digest, recording, stack};
 
 /// What the root says of the layout to somebody who has nothing but the file.
 const LAYOUT: &str = "recordings/N: attributes by their path in the model; waveforms/M/samples [lead, sample] with attributes; \
@@ -20,6 +29,10 @@ pub(crate) fn encode(recordings: &[Recording], stem: &str, options: &Options) ->
         Error::new(Kind::Usage, format!("not the beginning of a plain file name: {stem:?}"))
             .remedy("give a name without a folder")
     })?;
+    if recordings.len() > MOST_ITEMS as usize && options.get(&STACK) == STACK.default {
+        let what = format!("{} recordings in one file, at most {MOST_ITEMS} have room", recordings.len());
+        return Err(Error::new(Kind::Refused, what).remedy("write several files, or stack them"));
+    }
     let stacked = match options.get(&STACK) {
         "no" => None,
         choice => {

@@ -17,6 +17,7 @@ struct Body {
     reads: &'static str,
     writes: &'static str,
     status: &'static str,
+    in_this_build: bool,
     options: Vec<OptionBody>,
     #[serde(skip_serializing_if = "Option::is_none")]
     carries: Option<Vec<CarriesBody>>,
@@ -78,6 +79,7 @@ pub fn run(args: &Formats, json: bool) -> Result<Exit, Error> {
                 reads: about.reads,
                 writes: about.writes,
                 status: about.status,
+                in_this_build: format.available().is_ok(),
                 options,
                 carries: args.carries.then(|| carries(*format)),
             };
@@ -92,6 +94,9 @@ pub fn run(args: &Formats, json: bool) -> Result<Exit, Error> {
             "  reads    {}\n  writes   {writes}\n  tested   {}\n",
             about.reads, about.status
         ));
+        if let Err(error) = format.available() {
+            text.push_str(&format!("  build    {error}\n"));
+        }
         for spec in options {
             let values = spec.values.join("|");
             text.push_str(&format!(

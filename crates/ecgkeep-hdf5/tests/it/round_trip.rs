@@ -84,7 +84,7 @@ fn long_texts_and_bytes_stand_among_the_values() {
 #[test]
 fn long_waveforms_and_many_marks_come_in_blocks() {
     let signal = |lead: Lead, scale: i32| {
-        let samples = (0..400_000).map(|at: i32| (at * 7_919).rotate_left(9) % scale).collect();
+        let samples = (0..400_000).map(|at: i32| at.wrapping_mul(7_919).rotate_left(9) % scale).collect();
         Signal::new(lead, Step::default(), samples)
     };
     let rate = Rate::new(Exact::whole(1000)).unwrap();

@@ -1,25 +1,14 @@
-//! The private temporary file through which bytes pass to and from the C library, which wants a file.
+//! The private temporary file through which bytes come from the C library, which wants a file.
 
-use std::io::{Read as _, Seek as _, SeekFrom, Write as _};
+use std::io::{Read as _, Seek as _, SeekFrom};
 
-use ecgkeep_format::{Error, Kind, Place, Result};
+use ecgkeep_format::{Error, Kind, Result};
 use hdf5::file::LibraryVersion;
+use hdf5::plist::GroupCreate;
 use tempfile::NamedTempFile;
 
 /// More attributes than any object has: they stay in its header, where a checksum guards them.
 pub(crate) const COMPACT_ATTRIBUTES: u32 = 65_535;
-
-/// Opens bytes for reading; the file is gone when both are dropped.
-/// # Errors
-/// [`Kind::Io`] where there is no room for them; [`Kind::Malformed`] where the library does not take them.
-pub(crate) fn open(file: &str, bytes: &[u8]) -> Result<(NamedTempFile, hdf5::File)> {
-    let mut temporary = make()?;
-    temporary.write_all(bytes).and_then(|()| temporary.flush()).map_err(no_room)?;
-    let opened = hdf5::File::open(temporary.path()).map_err(|error| {
-        Error::malformed(Place::file(file), "cannot be opened as HDF5").because(error.to_string())
-    })?;
-    Ok((temporary, opened))
-}
 
 /// The bytes of a file that `fill` fills: the same bytes for the same content, whatever the time and the library.
 /// # Errors
@@ -41,12 +30,17 @@ pub(crate) fn written(fill: impl FnOnce(&hdf5::File) -> hdf5::Result<()>) -> Res
     Ok(bytes)
 }
 
+/// Items of a group: so many stay in its header, as [`crate::file`] reads them.
+pub(crate) const MOST_ITEMS: u32 = 65_535;
+
 /// A group in another, without the time of its making.
 pub(crate) fn group_in(parent: &hdf5::Group, name: &str) -> hdf5::Result<hdf5::Group> {
+    let mut links = GroupCreate::try_new()?.get_link_phase_change()?;
+    (links.max_compact, links.min_dense) = (MOST_ITEMS, 0);
     parent
         .create_group_builder()
         .obj_track_times(false)
-        .with_gcpl(|plist| plist.attr_phase_change(COMPACT_ATTRIBUTES, 0))
+        .with_gcpl(|plist| plist.attr_phase_change(COMPACT_ATTRIBUTES, 0).link_phase_change(links))
         .create(name)
 }
 
