@@ -5,11 +5,12 @@ use ecgkeep::FORMATS;
 use ecgkeep_format::{File, Format, Options, write};
 use ecgkeep_recording::Field;
 use ecgkeep_tests::contract::{
-    Trial, every_option, option_claims_without_a_loss, recognition_faults, trial, trials_twice, unproved_cells, writing,
+    Trial, every_option, option_claims_without_a_loss, recognition_faults, trial, trials_twice,
+    unproved_cells,
 };
 use ecgkeep_tests::corpus::{Named, all, plain};
 use ecgkeep_tests::damage::{cut_faults, mutation_faults};
-use ecgkeep_tests::files::{demonstration, good_fixtures};
+use ecgkeep_tests::files::{demonstration, good_fixtures, writing};
 
 /// What a format makes of the plain recordings that it takes with these options.
 fn files_of_plain(format: &dyn Format, options: &Options) -> Vec<Vec<File>> {
@@ -116,8 +117,9 @@ fn what_an_option_leaves_out_is_lost_in_some_recording() {
             let trials: Vec<Trial> =
                 all().iter().map(|named| trial(format, &named.recording, &options)).collect();
             let claims = option_claims_without_a_loss(format, &options, &trials);
-            faults
-                .extend(claims.into_iter().map(|claim| format!("{} {options:?}: {claim}", format.about().id)));
+            faults.extend(
+                claims.into_iter().map(|claim| format!("{} {options:?}: {claim}", format.about().id)),
+            );
         }
     }
     none(&faults);

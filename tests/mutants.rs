@@ -8,11 +8,11 @@ use ecgkeep_recording::{
     Waveform, WaveformKind,
 };
 use ecgkeep_tests::contract::{
-    Trial, claims_without_a_loss, recognition_faults, trial, trials_twice, unproved_cells, writing,
+    Trial, claims_without_a_loss, recognition_faults, trial, trials_twice, unproved_cells,
 };
 use ecgkeep_tests::corpus::{Named, all};
 use ecgkeep_tests::damage::{cut_faults, mutation_faults};
-use ecgkeep_tests::files::good_fixtures;
+use ecgkeep_tests::files::{good_fixtures, writing};
 
 /// A real format with one thing changed.
 struct Mutant<'a> {

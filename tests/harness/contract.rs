@@ -127,11 +127,7 @@ pub fn claims_without_a_loss(format: &dyn Format, trials: &[Trial]) -> Vec<Strin
 
 /// The same of what options leave out: the fields that they carry otherwise than the format does without them.
 #[must_use]
-pub fn option_claims_without_a_loss(
-    format: &dyn Format,
-    options: &Options,
-    trials: &[Trial],
-) -> Vec<String> {
+pub fn option_claims_without_a_loss(format: &dyn Format, options: &Options, trials: &[Trial]) -> Vec<String> {
     let all = Field::ALL.iter().map(|field| (*field, format.carries_with(*field, options)));
     unlost_claims(all.filter(|(field, carries)| *carries != format.carries(*field)), trials)
 }
@@ -216,17 +212,6 @@ pub fn recognition_faults(formats: &[&dyn Format], own: &dyn Format, files: &[Fi
         }
     }
     faults
-}
-
-/// The formats that this build can write. Of the others it is said that they were left out.
-pub fn writing() -> impl Iterator<Item = &'static dyn Format> {
-    ecgkeep::FORMATS.iter().copied().filter(|format| match format.available() {
-        Ok(()) => !format.about().writes.is_empty(),
-        Err(why) => {
-            println!("skipped: writing {}: {why}", format.about().id);
-            false
-        }
-    })
 }
 
 /// Reads files of which the last one is the main one.

@@ -1,4 +1,4 @@
-//! Recordings of the repository that lie in files.
+//! Recordings of the repository that lie in files, and the formats that can write some.
 
 use ecgkeep_format::{Folder, Format, Limits, Read};
 
@@ -43,4 +43,15 @@ pub fn good_fixtures(format: &dyn Format) -> Vec<Named> {
         read.recordings.into_iter().map(move |recording| Named { name: name.clone(), recording })
     };
     paths.iter().flat_map(read).collect()
+}
+
+/// The formats that this build can write. Of the others it is said that they were left out.
+pub fn writing() -> impl Iterator<Item = &'static dyn Format> {
+    ecgkeep::FORMATS.iter().copied().filter(|format| match format.available() {
+        Ok(()) => !format.about().writes.is_empty(),
+        Err(why) => {
+            println!("skipped: writing {}: {why}", format.about().id);
+            false
+        }
+    })
 }
