@@ -100,6 +100,23 @@ fn first_difference(expected: &str, really: &str) -> String {
 }
 
 #[test]
+fn completions_and_manual_know_every_command() {
+    let help = ecgkeep_tests::program::run(&["--help"], &root(), b"").stdout;
+    let completions = ecgkeep_tests::program::run(&["completions", "bash"], &root(), b"");
+    assert_eq!(completions.code, Some(0), "{}", completions.stderr);
+    for command in commands_of_the_help(&help).into_iter().filter(|command| *command != "help") {
+        assert!(completions.stdout.contains(command), "completions: {command}");
+        let page = ecgkeep_tests::program::run(&["manual", command], &root(), b"");
+        assert_eq!(page.code, Some(0), "{command}: {}", page.stderr);
+        assert!(
+            page.stdout.starts_with(".ie") || page.stdout.contains(".TH"),
+            "manual {command}: {}",
+            page.stdout
+        );
+    }
+}
+
+#[test]
 fn every_command_and_every_exit_code_is_shown() {
     let steps: Vec<Step> = transcripts().iter().flat_map(|path| steps_of(path)).collect();
     let of_program = |step: &&Step| step.command.starts_with("ecgkeep ");
@@ -118,7 +135,9 @@ fn every_command_and_every_exit_code_is_shown() {
             assert!(shown, "no transcript shows {act}, --json: {json}");
         }
     }
-    for command in commands {
+    // What these two print is long; the test below holds it to the commands.
+    let generated = ["completions", "manual"];
+    for command in commands.into_iter().filter(|command| !generated.contains(command)) {
         for json in [false, true] {
             let shown = steps.iter().filter(of_program).any(|step| {
                 step.command.split(' ').nth(1) == Some(command) && step.command.contains("--json") == json

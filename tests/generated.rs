@@ -338,8 +338,13 @@ fn statement() -> impl Strategy<Value = Statement> {
         StatementStatus::OverRead,
         StatementStatus::Confirmed,
     ]);
-    (text(), vec(code(), 0..2), of(status), of(person()), of(time()))
-        .prop_map(|(text, codes, status, author, at)| Statement { text, codes, status, author, at })
+    (text(), vec(code(), 0..2), of(status), of(person()), of(time())).prop_map(
+        |(text, codes, status, author, at)| {
+            // A time that says nothing is none.
+            let at = at.filter(|at| !at.is_empty());
+            Statement { text, codes, status, author, at }
+        },
+    )
 }
 
 fn extra() -> impl Strategy<Value = Extra> {

@@ -32,8 +32,15 @@ fn help(words: &[String]) -> String {
 /// The indented lines below `Example:`, up to a line that is none; what is piped on is left out.
 fn examples(help: &str) -> Vec<String> {
     let below = help.lines().skip_while(|line| !line.starts_with("Example")).skip(1);
-    let lines = below.map_while(|line| line.strip_prefix("  "));
-    lines.map(|line| line.split(" | ").next().unwrap_or_default().to_owned()).collect()
+    let mut examples: Vec<String> = Vec::new();
+    for line in below.map_while(|line| line.strip_prefix("  ")) {
+        let line = line.split(" | ").next().unwrap_or_default();
+        match examples.last_mut().filter(|begun| begun.ends_with('\\')) {
+            Some(begun) => *begun = format!("{begun}\n{line}"),
+            None => examples.push(line.to_owned()),
+        }
+    }
+    examples
 }
 
 /// What the examples of a command find in the folder: the files of the invented clinic; for the archive's commands, an

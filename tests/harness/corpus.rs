@@ -1,7 +1,7 @@
 //! Recordings to try on every format.
 
 use ecgkeep_demo::{Spec, every_field, recording, small};
-use ecgkeep_recording::{Coded, Exact, Person, Recording, Sex, Step, Waveform};
+use ecgkeep_recording::{Code, Coded, Exact, Person, Recording, Sex, Step, Waveform};
 use serde_json::{Map, Value};
 
 /// A recording and what to call it.
@@ -43,6 +43,7 @@ pub fn all() -> Vec<Named> {
     all.extend(TIMES.iter().map(|(start, birth)| with_times(start, birth)));
     all.extend([Sex::Undifferentiated, Sex::Unknown, Sex::Other("X-2".to_owned())].map(with_sex));
     all.extend([
+        with_lead_system(),
         with_one_waveform(),
         with_waveforms_turned_round(),
         with_two_rhythms(),
@@ -159,6 +160,15 @@ fn with_times(start: &str, birth: &str) -> Named {
         ("at", Value::String(old)) => start.clone_into(old),
         _ => {}
     })
+}
+
+/// The electrode placement as a lead system of ISO/IEEE 11073, the one placement for which HL7 aECG has a place.
+fn with_lead_system() -> Named {
+    let mut recording = every_field();
+    let system = "2.16.840.1.113883.6.24".to_owned();
+    let code = Code { system, value: "MDC_ECG_LDSYS_10D_TORSO".to_owned(), meaning: None };
+    recording.acquisition.placement = Some(Coded { text: None, codes: vec![code] });
+    named("lead system", recording)
 }
 
 fn with_sex(sex: Sex) -> Named {

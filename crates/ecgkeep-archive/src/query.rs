@@ -113,6 +113,7 @@ pub fn folded(text: &str) -> String {
 }
 
 /// The words of a text, folded.
+#[cfg(any(test, feature = "catalogue"))]
 pub(crate) fn words(text: &str) -> Vec<String> {
     let text = folded(text);
     let words = text.split(|c: char| !c.is_alphanumeric()).filter(|word| !word.is_empty());

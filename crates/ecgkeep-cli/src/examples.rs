@@ -70,7 +70,7 @@ Example: an empty archive
   ecgkeep archive new records --by records-1";
 
 pub const ARCHIVE_ADD: &str = "\
-Examples: file every recording of a folder, making the archive first; file one more, its output kept as a log
+Examples: a folder into a new archive; one recording more, the output kept as a log
   ecgkeep archive add --new archive . --filing . --by clerk-1 --show-identity
   ecgkeep archive add archive lm01_faultless.hea --by clerk-1 > log";
 
@@ -98,7 +98,8 @@ Examples: every byte; a thirtieth part each day; against a checkpoint that was k
 
 pub const ARCHIVE_CORRECT: &str = "\
 Example: the recording was of another person (what is right stands in right.toml)
-  ecgkeep archive correct archive dd899ff9 --filing right.toml --reason wrong-patient --authorised-by lead-2 --into notices --by clerk-1";
+  ecgkeep archive correct archive dd899ff9 --filing right.toml --reason wrong-patient \\
+    --authorised-by lead-2 --into notices --by clerk-1";
 
 pub const ARCHIVE_EXPORT: &str = "\
 Example: everything that waits, for the ward to fetch

@@ -95,7 +95,7 @@ pub(crate) fn carries(field: Field) -> Carries {
             clause::LEADS,
         ),
         Field::Label => no("a number names the lead, no text", clause::LEADS),
-        Field::SignalUnit => limited("volts only", clause::RHYTHM),
+        Field::SignalUnit => no("volts only", clause::RHYTHM),
         Field::Voltage => limited(
             "16 bits at one whole number of nanovolts for all leads; other voltages are rounded once, to nearest",
             clause::RHYTHM,

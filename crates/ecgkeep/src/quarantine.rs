@@ -117,6 +117,7 @@ pub fn quarantine_of(bundle: &Bundle) -> Result<Quarantine> {
 }
 
 /// Whether a bundle is one of a source that could not be read.
+#[cfg(feature = "archive")]
 pub(crate) fn is_quarantine(bundle: &Bundle) -> bool {
     bundle.members().any(|member| member == QUARANTINE)
 }

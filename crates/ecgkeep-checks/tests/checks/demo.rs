@@ -138,8 +138,8 @@ fn a_jump_is_found_at_its_size_and_time() {
             let demo = made(seed, vec![fault.clone()]);
             let findings = found(seed, fault, "baseline-step", &["baseline-wander"]);
             let (size, measured) = (largest(&demo).1, measured(&findings[0], &demo));
-            // The beats beneath are not taken out of it.
-            assert!((measured - size).abs() <= 0.2 * size, "seed {seed}: {measured}, {size}");
+            // The beats beneath are not taken out of it: as much as a QRS complex of the lead.
+            assert!((measured - size).abs() <= 500.0, "seed {seed}: {measured}, {size}");
             let span = findings[0].places[0].spans[0];
             let at = demo.truth.faults[0].samples.expect("where it is").start;
             assert!(span.start.abs_diff(at) <= 10, "seed {seed}: {span:?}, {at}");
