@@ -1,7 +1,7 @@
-//! Writes the pages of which the project keeps pictures, as PDF:
+//! Writes the pages of which the project keeps digests, as PDF:
 //! `cargo run -p ecgkeep-report --features pdf --example kept FOLDER`.
 //!
-//! `tests/reference/pictures_check.py` compares them with the kept pictures, and renews these on request.
+//! Look at a changed page before its digest is renewed (tests/it/kept.rs).
 
 mod sheets;
 

@@ -1,5 +1,5 @@
 //! The pages of which pictures are kept, by the digest of their SVG: a change of a page is seen here at once, and is to
-//! be looked at (`tests/reference/pictures_check.py` shows it) before the digests are renewed with `UPDATE=1`.
+//! be looked at (the example `kept` draws it) before the digests are renewed with `UPDATE=1`.
 
 use std::fs;
 use std::path::Path;
