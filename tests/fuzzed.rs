@@ -7,7 +7,7 @@ use std::collections::BTreeSet;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::{Path, PathBuf};
 
-use ecgkeep_tests::fuzzed::{TARGETS, target};
+use ecgkeep_tests::fuzzed::TARGETS;
 use ecgkeep_tests::repository::root;
 use ecgkeep_tests::seeds::seeds;
 

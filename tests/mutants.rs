@@ -261,7 +261,7 @@ impl Format for Forgets<'_> {
 
 #[test]
 fn every_field_that_an_encoder_forgets_is_missed() {
-    let names = ["small", "twelve leads", "every field", "every field, one waveform"];
+    let names = ["small", "twelve leads", "every field", "every field, one waveform", "lead system"];
     let mut mutants = 0;
     for real in writing() {
         let mut tried: Vec<Named> =

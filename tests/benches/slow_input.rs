@@ -93,7 +93,7 @@ fn wfdb_header(first: &str, line: &str, n: usize) -> Vec<u8> {
 }
 
 fn signal_file(format: &str, n: usize) -> Vec<u8> {
-    let mut head = format!("=== r.hea\nr 12 500\n");
+    let mut head = "=== r.hea\nr 12 500\n".to_owned();
     (0..12).for_each(|lead| {
         let _ = writeln!(head, "r.dat {format} 200 16 0 0 0 0 L{lead}");
     });

@@ -34,6 +34,12 @@ struct Body {
 
 pub fn run(args: &Convert, json: bool) -> Result<Exit, Error> {
     let options = options(&args.options)?;
+    if let (Some(into), Some(table)) = (&args.into, &args.identity.pseudonym_table)
+        && lies_in(table, into)
+    {
+        return Err(Error::new(Kind::Usage, "the table of pseudonyms lies in the output folder")
+            .remedy("keep it apart from the result: it leads back to the patients"));
+    }
     let deidentifier = deidentifier(&args.identity)?;
     let conversion = |format| Conversion {
         format,
@@ -82,12 +88,6 @@ fn random(bytes: &mut [u8]) -> Result<(), Error> {
 /// Many inputs into a folder.
 fn batch(args: &Convert, json: bool, into: &Path, conversion: Conversion<'_>) -> Result<Exit, Error> {
     let hides = args.identity.deidentify;
-    if let Some(table) = &args.identity.pseudonym_table
-        && lies_in(table, into)
-    {
-        return Err(Error::new(Kind::Usage, "the table of pseudonyms lies in the output folder")
-            .remedy("keep it apart from the result: it leads back to the patients"));
-    }
     let all = if hides {
         // Files are not named after their inputs, so that these may be called the same.
         let target = |found| Target { found, folder: PathBuf::new(), stem: String::new() };
