@@ -4,7 +4,7 @@ use ecgkeep_recording::Span;
 
 use crate::evidence::Evidence;
 use crate::rounded::quantity;
-use crate::statistics::median;
+use crate::statistics::{count, median};
 use crate::strip::{Strip, Tracing};
 use crate::{Finding, Place, Rule, Verdict};
 
@@ -13,7 +13,8 @@ pub(crate) const RULE: Rule = Rule {
     title: "Sudden steps",
     word: "baseline step",
     rule: "The median of the 0.2 s after a point differs from that of the 0.2 s before it by more than the policy's limit, \
-           the rise takes at most 20 ms, and steps of half this size do not recur with the beats: WARN with the time.",
+           the rise takes at most 20 ms, and steps of half this size do not recur with the beats: WARN with the time. The \
+           size is told from the medians of the 0.6 s before and after.",
     source: "step and large-voltage-shift rules of the entries to the PhysioNet/CinC Challenge 2011 (Langley; \
              Johannesen); the numbers are project choices",
     threshold: |policy| format!("WARN from {} uV within 20 ms", policy.step_change_uv_at_most),
@@ -24,6 +25,9 @@ pub(crate) const RULE: Rule = Rule {
 
 const SIDE_SECONDS: f64 = 0.200;
 const RISE_SECONDS: f64 = 0.020;
+
+/// So long a stretch holds more baseline than waves: its median is the level.
+const LEVEL_SECONDS: f64 = 0.600;
 
 /// A step this near to a beat may be its QRS complex.
 const NEAR_BEAT_SECONDS: f64 = 0.150;
@@ -68,10 +72,11 @@ fn judge(rule: &Rule, evidence: &Evidence) -> Vec<Finding> {
 /// Sample and size of each step. What has less than half a side before or after it may be a wave cut off by the
 /// ends of the strip, and is none.
 fn steps_of(strip: &Strip, tracing: &Tracing, limit: f64) -> Vec<(usize, f64)> {
-    let (side, rise) = (strip.samples(SIDE_SECONDS), strip.samples(RISE_SECONDS));
+    let [side, rise, level] =
+        [SIDE_SECONDS, RISE_SECONDS, LEVEL_SECONDS].map(|seconds| strip.samples(seconds));
     let values = &tracing.microvolts;
     let Some(last) = values.len().checked_sub(rise + side / 2) else { return Vec::new() };
-    let mut steps: Vec<(usize, f64)> = Vec::new();
+    let mut steps: Vec<Step> = Vec::new();
     let mut index = side / 2;
     while index < last {
         let difference = (values[index + rise] - values[index]).abs();
@@ -79,15 +84,44 @@ fn steps_of(strip: &Strip, tracing: &Tracing, limit: f64) -> Vec<(usize, f64)> {
             index += 1;
             continue;
         }
-        let left = median(&mut values[index.saturating_sub(side)..=index].to_vec());
-        let right = median(&mut values[index + rise..(index + rise + side).min(values.len())].to_vec());
-        if (right - left).abs() >= limit {
-            steps.push((steepest(values, index..index + rise), right - left));
+        let before = |length: usize| &values[index.saturating_sub(length)..=index];
+        let after = |length: usize| &values[index + rise..(index + rise + length).min(values.len())];
+        let middle = |values: &[f64]| median(&mut values.to_vec());
+        if (middle(after(side)) - middle(before(side))).abs() >= limit {
+            let (left, right) = (middle(before(level)), middle(after(level)));
+            let misfit = from_level(before(level), left) + from_level(after(level), right);
+            let step = Step { index, at: steepest(values, index..index + rise), size: right - left, misfit };
+            match steps.last_mut() {
+                // A QRS complex just before or after a step is an edge, too: the edge that parts two levels best counts.
+                Some(near) if index - near.index <= side => {
+                    if step.misfit < near.misfit {
+                        *near = step;
+                    }
+                }
+                _ => steps.push(step),
+            }
         }
         // The same edge is not looked at again and again.
         index += rise;
     }
-    steps
+    steps.into_iter().map(|step| (step.at, step.size)).collect()
+}
+
+/// An edge between two levels.
+struct Step {
+    /// Where it was looked for.
+    index: usize,
+    /// The sample after its largest difference of neighbours.
+    at: usize,
+    /// From level to level, in microvolts.
+    size: f64,
+    /// How far the samples of both sides are from their levels, on average.
+    misfit: f64,
+}
+
+/// How far values are from a level, on average.
+fn from_level(values: &[f64], level: f64) -> f64 {
+    values.iter().map(|value| (value - level).abs()).sum::<f64>() / count(values.len())
 }
 
 /// The sample after the largest difference of neighbours.
