@@ -277,6 +277,7 @@ fn put_recording(change: &Connection, entry: &Entry, digest: &str, bytes: u64) -
         entry.fingerprint,
         entry.damaged,
         entry.amends.as_ref().map(|amends| amends.why.as_str()),
+        entry.test_recording.is_some(),
     ])?;
     let mut term = change.prepare_cached("INSERT OR IGNORE INTO terms VALUES (?1, ?2, ?3, ?4)")?;
     let mut put = |kind: &str, text: &str| term.execute(params![kind, text, key, revision]).map(|_| ());

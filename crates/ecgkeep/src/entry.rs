@@ -101,6 +101,8 @@ pub(crate) struct Revision<'a> {
     pub(crate) amends: Option<&'a Amends>,
     pub(crate) program: &'a str,
     pub(crate) at: CivilTime,
+    /// Why it is no patient's, where it is none.
+    pub(crate) test_recording: Option<String>,
 }
 
 /// The entry of a source that has been read and checked; `stored_as` gives each file's name in the bundle.
@@ -168,7 +170,7 @@ pub(crate) fn entry_of(
         seconds: rhythm.map(|waveform| waveform.seconds().to_string()),
         fingerprint: recording.fingerprint().to_string(),
         damaged: opened.read.is_damaged(),
-        test_recording: None,
+        test_recording: revision.test_recording.clone(),
         checks: EntryChecks {
             policy: format!("{} {}", assessment.policy, assessment.policy_version),
             headline: assessment.headline(),

@@ -4,7 +4,7 @@ use std::path::Path;
 
 use ecgkeep_archive::{Amends, Entry};
 use ecgkeep_bundle::{Bundle, BundleSource, Member, pack, safe_names};
-use ecgkeep_checks::{Assessment, Policy, test_recording};
+use ecgkeep_checks::{Assessment, Policy};
 use ecgkeep_format::{Error, Format as _, Kind, Limits, Loss, Memory, Options, Place, Result, Weight, write};
 use ecgkeep_recording::{CivilTime, Filing, Recording};
 use ecgkeep_report::Paper;
@@ -107,11 +107,11 @@ pub(crate) fn seal_as(
     let stored_as = safe_names(&names);
     let amends = amendments.map(|amendments| &amendments.amends);
     let number = amends.map_or(1, |amends| amends.revision + 1);
-    let revision = Revision { number, amends, program: sealing.program, at: sealing.at };
-    let entry = Entry {
-        test_recording: test_recording(recording, sealing.filing, sealing.policy),
-        ..entry_of(opened, recording, sealing.filing, &assessment, &stored_as, &revision)
-    };
+    let mut facts = page_facts(opened, recording, sealing.filing, sealing.policy, sealing.program);
+    facts.correction = amendments.map(|amendments| correction_line(&amendments.amends, Some(&amendments.at)));
+    let test_recording = facts.test_recording.clone();
+    let revision = Revision { number, amends, program: sealing.program, at: sealing.at, test_recording };
+    let entry = entry_of(opened, recording, sealing.filing, &assessment, &stored_as, &revision);
     let stem = format!("{}.r{}", entry.key, entry.revision);
 
     let mut members = Vec::new();
@@ -120,8 +120,6 @@ pub(crate) fn seal_as(
         put(format!("{ORIGINAL}/{}", described.stored_as), file.bytes.to_vec());
     }
     let (copy, losses) = wfdb_copy(opened, recording, amends.is_some(), &mut put)?;
-    let mut facts = page_facts(opened, recording, sealing.filing, sealing.policy, sealing.program);
-    facts.correction = amendments.map(|amendments| correction_line(&amendments.amends, Some(&amendments.at)));
     let sheet = ecgkeep_report::sheet(recording, &assessment, &facts, &Paper::default());
     for page in page_files(&sheet, "report", PageForm::Svg, &sealing.at)? {
         put(format!("data/{}", page.name), page.bytes);

@@ -46,6 +46,8 @@ pub struct Row {
     pub findings: String,
     /// Whether the source is damaged.
     pub damaged: bool,
+    /// Whether it is a test recording, and no patient's.
+    pub test_recording: bool,
     /// Why this revision corrects the one before; `None` in the first.
     pub corrected_why: Option<String>,
     /// When this revision was filed, UTC; `None` where the journal is lost.
@@ -131,7 +133,7 @@ pub struct OtherIdentity {
 const COLUMNS: &str = "r.key, r.revision, r.sha256, r.start, r.start_at, r.name, r.identifiers, r.birth_date, r.sex, \
     r.operators, r.order_number, r.sequence_number, r.device, r.urgency, r.headline, r.findings, r.damaged, \
     r.corrected_why, s.filed_at, s.exported, s.acknowledged, \
-    (SELECT first.filed_at FROM sent first WHERE first.key = r.key AND first.revision = 1)";
+    (SELECT first.filed_at FROM sent first WHERE first.key = r.key AND first.revision = 1), r.is_test";
 
 const FROM: &str = "FROM recordings r LEFT JOIN sent s ON s.key = r.key AND s.revision = r.revision";
 
@@ -151,18 +153,18 @@ impl Catalogue {
     pub fn find(&self, query: &Query) -> Result<Vec<Hit>> {
         let (condition, values) = condition(query)?;
         let sql = format!(
-            "SELECT {COLUMNS}, {NEWEST}, (SELECT corrected_why FROM recordings next WHERE next.key = r.key AND \
-             next.revision = r.revision + 1) {FROM} WHERE {condition} ORDER BY r.start_at, r.key, r.revision"
+            "SELECT {COLUMNS}, {NEWEST} AS newest, (SELECT corrected_why FROM recordings next WHERE next.key = r.key AND \
+             next.revision = r.revision + 1) AS away {FROM} WHERE {condition} ORDER BY r.start_at, r.key, r.revision"
         );
         let mut statement = self.db.prepare_cached(&sql).map_err(failed)?;
         let mut found = statement.query(params_from_iter(values)).map_err(failed)?;
         let (mut recordings, mut superseded) = (Vec::new(), Vec::new());
         while let Some(sql_row) = found.next().map_err(failed)? {
             let row = row_of(sql_row).map_err(failed)?;
-            if sql_row.get(22).map_err(failed)? {
+            if sql_row.get("newest").map_err(failed)? {
                 recordings.push(row);
             } else {
-                let why: Option<String> = sql_row.get(23).map_err(failed)?;
+                let why: Option<String> = sql_row.get("away").map_err(failed)?;
                 superseded.push((row.key, row.revision, why.unwrap_or_default()));
             }
         }
@@ -371,6 +373,7 @@ fn row_of(row: &SqlRow<'_>) -> rusqlite::Result<Row> {
         headline: row.get(14)?,
         findings: row.get(15)?,
         damaged: row.get(16)?,
+        test_recording: row.get(22)?,
         corrected_why: row.get(17)?,
         filed_at: row.get(18)?,
         first_filed_at: row.get(21)?,

@@ -3,9 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use ecgkeep_archive::catalogue::Catalogue;
-use ecgkeep_archive::{
-    About, Act, Archive, Code, Entry, Event, Fate as CoreFate, Key, Prepared, Signer, State,
-};
+use ecgkeep_archive::{About, Act, Archive, Code, Entry, Event, Fate as CoreFate, Key, Signer, State};
 use ecgkeep_checks::Policy;
 use ecgkeep_format::{Error, Kind, Limits, Result};
 use ecgkeep_recording::Filing;
@@ -101,9 +99,9 @@ impl Added {
 
 /// One input, as far as it comes without the committer.
 enum Made {
-    Ready { key: Key, entry: Box<Entry>, prepared: Prepared, is_damaged: bool },
+    Ready { key: Key, entry: Box<Entry>, bytes: Vec<u8> },
     There { key: Key, other_filing: bool },
-    Unread { key: Key, prepared: Prepared, why: Code, error: Error },
+    Unread { key: Key, bytes: Vec<u8>, why: Code, error: Error },
     Ended(Added),
 }
 
@@ -163,20 +161,21 @@ pub fn retry_quarantined(
 
 /// Keys in quarantine that no line says were read, in the order they came.
 fn waiting(archive: &Archive) -> Result<Vec<Key>> {
-    let mut waiting = Vec::new();
+    let (mut came, mut read) = (Vec::new(), BTreeSet::new());
     for line in archive.lines(0) {
         let line = line?;
         let Some(key) = line.about.key else { continue };
         match line.event {
-            Event::Quarantined => waiting.push(key),
-            Event::Read => waiting.retain(|waiting| *waiting != key),
+            Event::Quarantined => came.push(key),
+            Event::Read => drop(read.insert(key)),
             _ => {}
         }
     }
-    Ok(waiting)
+    came.retain(|key| !read.contains(key));
+    Ok(came)
 }
 
-/// Reads, checks, seals and prepares one input.
+/// Reads, checks and seals one input.
 fn make(archive: &Archive, opened: Result<WithFiling>, adding: &Adding<'_>) -> Made {
     let made = opened.and_then(|(input, filing)| make_of(archive, &input, filing, adding));
     made.unwrap_or_else(|error| Made::Ended(Added::failed(error)))
@@ -203,8 +202,7 @@ fn make_of(archive: &Archive, input: &Input, filing: Option<Filing>, adding: &Ad
     }
     let sealing = Sealing { filing: filing.as_ref(), policy, at: acting.at, program: &acting.program };
     let sealed = seal(&opened, &sealing)?;
-    let prepared = archive.prepare(&sealed.bytes)?;
-    Ok(Made::Ready { key, prepared, is_damaged: sealed.entry.damaged, entry: Box::new(sealed.entry) })
+    Ok(Made::Ready { key, entry: Box::new(sealed.entry), bytes: sealed.bytes })
 }
 
 fn first_filing(archive: &Archive, key: Key) -> Result<Option<Filing>> {
@@ -220,7 +218,7 @@ fn keep(archive: &Archive, unread: Unread, filing: Option<&Filing>, acting: &Act
         return Ok(Made::Ended(destroyed(key)));
     }
     let why = code("why", kind_word(error.kind()))?;
-    Ok(Made::Unread { key, prepared: archive.prepare(&bytes)?, why, error })
+    Ok(Made::Unread { key, bytes, why, error })
 }
 
 fn destroyed(key: Key) -> Added {
@@ -236,8 +234,8 @@ fn commit(
     made: Vec<Made>,
     adding: &Adding<'_>,
 ) -> Result<Vec<Added>> {
-    let mut batch = Vec::new();
-    let mut of_act = Vec::new();
+    let mut files: Vec<Vec<u8>> = Vec::new();
+    let mut wanted: Vec<(usize, Key, Option<Code>)> = Vec::new();
     let mut in_batch = BTreeSet::new();
     let mut known = BTreeMap::new();
     let mut all: Vec<Added> = Vec::with_capacity(made.len());
@@ -251,22 +249,34 @@ fn commit(
             Made::Ready { key, .. } if !in_batch.insert(key) => {
                 Added { key: Some(key), ..Added::of(Fate::AlreadyThere) }
             }
-            Made::Ready { key, entry, prepared, is_damaged } => {
-                batch.push(Act::Bundle { key, revision: 1, prepared, corrects: None });
-                of_act.push(index);
+            Made::Ready { key, entry, bytes } => {
+                files.push(bytes);
+                wanted.push((index, key, None));
                 known.insert((key, 1), (*entry).clone());
-                let warnings = if is_damaged { vec![Warning::Damaged] } else { Vec::new() };
+                let warnings = if entry.damaged { vec![Warning::Damaged] } else { Vec::new() };
                 Added { key: Some(key), entry: Some(entry), warnings, ..Added::of(Fate::Filed) }
             }
             Made::Unread { key, error, .. } if !in_batch.insert(key) => {
                 Added { key: Some(key), error: Some(error), ..Added::of(Fate::StillQuarantined) }
             }
-            Made::Unread { key, prepared, why, error } => {
-                batch.push(Act::Quarantine { key, prepared, why });
-                of_act.push(index);
+            Made::Unread { key, bytes, why, error } => {
+                files.push(bytes);
+                wanted.push((index, key, Some(why)));
                 Added { key: Some(key), error: Some(error), ..Added::of(Fate::Quarantined) }
             }
         });
+    }
+    let (mut batch, mut of_act) = (Vec::new(), Vec::new());
+    for ((index, key, why), prepared) in wanted.into_iter().zip(archive.prepare_all(&files)) {
+        match (prepared, why) {
+            (Ok(prepared), None) => batch.push(Act::Bundle { key, revision: 1, prepared, corrects: None }),
+            (Ok(prepared), Some(why)) => batch.push(Act::Quarantine { key, prepared, why }),
+            (Err(error), _) => {
+                all[index] = Added::failed(error);
+                continue;
+            }
+        }
+        of_act.push(index);
     }
     if !batch.is_empty() {
         let done = adding.acting.commit(archive, batch, adding.signer)?;
