@@ -22,7 +22,7 @@ use std::sync::{Arc, LazyLock};
 use ecgkeep::checks::Policy;
 use ecgkeep::format::{Error, Kind, Limits, Listings, Place};
 use ecgkeep::recording::{CivilTime, Filing};
-use ecgkeep::{Found, Input, Inputs, Opened, is_filing};
+use ecgkeep::{Entry, Found, Input, Inputs, Opened, is_filing};
 
 use crate::args::{Arguments, Beside, Command, InputArgs};
 use crate::exit::Exit;
@@ -239,4 +239,46 @@ fn stem_of(below: &Path) -> String {
 /// The folder below `into` that mirrors where the input was found.
 fn mirrored(into: &Path, below: &Path) -> PathBuf {
     below.parent().map_or_else(|| into.to_owned(), |folder| into.join(folder))
+}
+
+/// Who and when, as lines about a sealed recording begin.
+fn who_and_when(entry: &Entry) -> String {
+    let first = entry.patient.identifiers.first().map(|identifier| identifier.value.as_str());
+    said_who(
+        entry.patient.name.as_deref(),
+        first,
+        entry.patient.birth_date.as_deref(),
+        &entry.start.to_string(),
+    )
+}
+
+/// The same from its parts; an empty `when` is a time that is not stated.
+fn said_who(name: Option<&str>, identifiers: Option<&str>, born: Option<&str>, when: &str) -> String {
+    let born = born.map(|date| format!("born {date}"));
+    let said = [name, identifiers, born.as_deref()];
+    let said: Vec<&str> = said.into_iter().flatten().filter(|text| !text.is_empty()).collect();
+    let who = if said.is_empty() { "patient not stated".to_owned() } else { said.join(", ") };
+    let when = if when.is_empty() { "time not stated" } else { when };
+    format!("{who} | {when}")
+}
+
+/// What the checks of a sealed recording came to, in words and codes.
+fn verdict(entry: &Entry) -> String {
+    let mut codes = [entry.checks.fails.as_slice(), entry.checks.warns.as_slice()].concat();
+    codes.dedup();
+    let codes = if codes.is_empty() { String::new() } else { format!(": {}", codes.join(", ")) };
+    let damaged = if entry.damaged { "DAMAGED; " } else { "" };
+    let test = if entry.test_recording.is_some() { "TEST RECORDING; " } else { "" };
+    format!("{test}{damaged}{}{codes}", entry.checks.headline)
+}
+
+/// Whether a file lies in a folder; neither need exist yet.
+fn lies_in(file: &Path, folder: &Path) -> bool {
+    let whole = |path: &Path| {
+        let named = path.parent().filter(|above| !above.as_os_str().is_empty());
+        let (above, name) = (named.unwrap_or(Path::new(".")), path.file_name());
+        let above = above.canonicalize().or_else(|_| std::path::absolute(above)).ok()?;
+        path.canonicalize().ok().or_else(|| name.map(|name| above.join(name)))
+    };
+    whole(file).zip(whole(folder)).is_some_and(|(file, folder)| file.starts_with(folder))
 }

@@ -5,6 +5,7 @@ use std::io::{self, Write as _};
 use std::path::{Path, PathBuf};
 
 use ecgkeep::format::{Error, Kind, Note};
+use ecgkeep::kind_word;
 use serde::Serialize;
 
 use crate::exit::Exit;
@@ -138,7 +139,7 @@ fn print_with(
             if json {
                 let place = error.place();
                 let object = ErrorObject {
-                    kind: format!("{:?}", error.kind()).to_lowercase(),
+                    kind: kind_word(error.kind()).to_owned(),
                     text: error.to_string(),
                     file: place.file.as_deref(),
                     part: place.part.as_deref(),

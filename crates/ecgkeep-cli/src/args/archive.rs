@@ -99,6 +99,21 @@ pub struct Acting {
     pub signing_key: Option<PathBuf>,
 }
 
+/// The same where a command may write or only look.
+#[derive(Args)]
+pub struct MaybeActing {
+    /// Who does it, where something is written: an agreed staff code or role, not a name; it stands in the journal for
+    /// ever.
+    #[arg(long, value_name = "CODE")]
+    pub by: Option<String>,
+    /// The time to take for now, ISO 8601 with the offset; what is performed may not lie in the future.
+    #[arg(long, value_name = "TIME")]
+    pub at: Option<CivilTime>,
+    /// The archive's private key, kept outside the archive: signs the new checkpoint.
+    #[arg(long, value_name = "FILE")]
+    pub signing_key: Option<PathBuf>,
+}
+
 #[derive(Args)]
 pub struct New {
     /// The folder to make.
@@ -424,15 +439,8 @@ pub struct Destroy {
     /// Perform a request that two different admitted keys signed.
     #[arg(long, value_name = "REQUEST", requires = "by", conflicts_with = "write")]
     pub perform: Option<PathBuf>,
-    /// Who performs it: an agreed staff code or role, not a name; it stands in the journal for ever.
-    #[arg(long, value_name = "CODE")]
-    pub by: Option<String>,
-    /// The time to take for now; to perform a request it may not lie in the future.
-    #[arg(long, value_name = "TIME")]
-    pub at: Option<CivilTime>,
-    /// The archive's private key: signs the new checkpoint.
-    #[arg(long, value_name = "FILE")]
-    pub signing_key: Option<PathBuf>,
+    #[command(flatten)]
+    pub acting: MaybeActing,
 }
 
 #[derive(Args)]
@@ -469,15 +477,8 @@ pub struct Keys {
     /// The name of the key to make: a code or role.
     #[arg(long, value_name = "CODE", requires = "make")]
     pub name: Option<String>,
-    /// Who admits it: an agreed staff code or role, not a name.
-    #[arg(long, value_name = "CODE")]
-    pub by: Option<String>,
-    /// The time to take for now.
-    #[arg(long, value_name = "TIME")]
-    pub at: Option<CivilTime>,
-    /// The archive's private key: signs the new checkpoint.
-    #[arg(long, value_name = "FILE")]
-    pub signing_key: Option<PathBuf>,
+    #[command(flatten)]
+    pub acting: MaybeActing,
 }
 
 #[derive(Args)]
@@ -490,13 +491,6 @@ pub struct Schedule {
     /// Who authorised it: a code or role.
     #[arg(long, value_name = "CODE")]
     pub authorised_by: Option<String>,
-    /// Who adopts it: an agreed staff code or role, not a name.
-    #[arg(long, value_name = "CODE")]
-    pub by: Option<String>,
-    /// The time to take for now.
-    #[arg(long, value_name = "TIME")]
-    pub at: Option<CivilTime>,
-    /// The archive's private key: signs the new checkpoint.
-    #[arg(long, value_name = "FILE")]
-    pub signing_key: Option<PathBuf>,
+    #[command(flatten)]
+    pub acting: MaybeActing,
 }

@@ -20,10 +20,10 @@ use std::path::Path;
 use ecgkeep::archive::{self, Acting, Archive, Catalogue, Key, Row, Signer};
 use ecgkeep::format::{Error, Kind, Place};
 use ecgkeep::recording::CivilTime;
-use ecgkeep::{Disk, Entry, Storage as _};
+use ecgkeep::{Disk, Storage as _};
 
-use super::{PROGRAM, now};
-use crate::args::archive::{Act, Acting as ActingArgs, Archive as ArchiveArgs};
+use super::{PROGRAM, lies_in, now, said_who};
+use crate::args::archive::{Act, Acting as ActingArgs, Archive as ArchiveArgs, MaybeActing};
 use crate::exit::Exit;
 use crate::output::{Outcome, print_about};
 
@@ -62,6 +62,11 @@ impl Doing {
         Doing::with(dir, &args.by, args.at, args.signing_key.as_deref())
     }
 
+    /// For a command that names `--by` where it writes.
+    fn maybe(dir: &Path, args: &MaybeActing) -> Result<Doing, Error> {
+        Doing::with(dir, args.by.as_deref().unwrap_or_default(), args.at, args.signing_key.as_deref())
+    }
+
     fn with(dir: &Path, by: &str, at: Option<CivilTime>, key: Option<&Path>) -> Result<Doing, Error> {
         let acting = Acting::new(by, now(at)?, PROGRAM)?;
         let archive = archive::open(dir)?;
@@ -97,10 +102,7 @@ fn signer(archive: &Archive, dir: &Path, key: &Path) -> Result<Signer, Error> {
 
 /// A private key inside the archive would be copied with it.
 fn refuse_inside(dir: &Path, key: &Path) -> Result<(), Error> {
-    let whole = |path: &Path| std::fs::canonicalize(path).or_else(|_| std::path::absolute(path)).ok();
-    let folder = key.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    let is_inside = whole(dir).zip(whole(folder)).is_some_and(|(dir, folder)| folder.starts_with(dir));
-    if !is_inside {
+    if !lies_in(key, dir) {
         return Ok(());
     }
     Err(Error::new(Kind::Usage, "a private key does not lie inside the archive")
@@ -149,16 +151,12 @@ fn write_once(path: &Path, bytes: &[u8], overwrite: bool) -> Result<(), Error> {
 /// Who, when, verdict, as a person reads it.
 fn row_line(row: &Row) -> String {
     let Row { key, revision, name, identifiers, birth_date, start, headline, findings, damaged, .. } = row;
-    let mut who: Vec<String> = Vec::new();
-    who.extend(name.clone());
-    who.extend((!identifiers.is_empty()).then(|| identifiers.clone()));
-    who.extend(birth_date.as_ref().map(|date| format!("born {date}")));
-    let who = if who.is_empty() { "patient not stated".to_owned() } else { who.join(", ") };
-    let when = if start.is_empty() { "time not stated" } else { start };
+    let who = said_who(name.as_deref(), Some(identifiers), birth_date.as_deref(), start);
     let codes = if findings.is_empty() { String::new() } else { format!(": {findings}") };
     let damaged = if *damaged { "DAMAGED; " } else { "" };
+    let test = if row.test_recording { "TEST RECORDING; " } else { "" };
     let corrected = row.corrected_why.as_ref().map_or_else(String::new, |why| format!(" | corrected: {why}"));
-    format!("{key}.r{revision} | {who} | {when} | {damaged}{headline}{codes} | {}{corrected}\n", sent(row))
+    format!("{key}.r{revision} | {who} | {test}{damaged}{headline}{codes} | {}{corrected}\n", sent(row))
 }
 
 /// How far it has been handed over.
@@ -168,13 +166,4 @@ fn sent(row: &Row) -> &'static str {
         (false, true) => "exported, not acknowledged",
         (false, false) => "not sent",
     }
-}
-
-/// What the checks came to, in words and codes.
-fn verdict(entry: &Entry) -> String {
-    let mut codes = [entry.checks.fails.as_slice(), entry.checks.warns.as_slice()].concat();
-    codes.dedup();
-    let codes = if codes.is_empty() { String::new() } else { format!(": {}", codes.join(", ")) };
-    let damaged = if entry.damaged { "DAMAGED; " } else { "" };
-    format!("{damaged}{}{codes}", entry.checks.headline)
 }

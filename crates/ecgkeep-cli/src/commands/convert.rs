@@ -13,7 +13,7 @@ use ecgkeep::{
 };
 use serde::Serialize;
 
-use super::{FilingChoice, PROGRAM, at_least_one, inputs, open, say_passed_over, stem_of};
+use super::{FilingChoice, PROGRAM, at_least_one, inputs, lies_in, open, say_passed_over, stem_of};
 use crate::args::{Convert, DatesName, Identity, Listed};
 use crate::exit::{Exit, MEANINGS};
 use crate::output::{Outcome, data_bytes, each, each_counted, remark_line};
@@ -162,15 +162,6 @@ fn listed(args: &Convert, into: &Path) -> Result<Vec<Found>, Error> {
         text = std::fs::read_to_string(list).map_err(failed)?;
     }
     at_least_one(parse_manifest(&list.display().to_string(), &text)?)
-}
-
-/// Whether a file that may not exist yet lies in a folder that may not exist yet.
-fn lies_in(file: &Path, folder: &Path) -> bool {
-    let parent = file.parent().filter(|parent| !parent.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    match (parent.canonicalize(), folder.canonicalize()) {
-        (Ok(parent), Ok(folder)) => parent.starts_with(folder),
-        _ => parent == folder,
-    }
 }
 
 /// What an input is called in messages.

@@ -7,7 +7,7 @@ use ecgkeep::format::{Error, Kind};
 use ecgkeep::{Disk, Entry, Found, Sealed, Sealing, Storage as _, seal, sealed_there};
 use serde::Serialize;
 
-use super::{Beneath, PROGRAM, found, open};
+use super::{Beneath, PROGRAM, found, open, verdict, who_and_when};
 use crate::args::{Listed, Seal};
 use crate::exit::Exit;
 use crate::output::{Outcome, each};
@@ -107,26 +107,16 @@ fn place(path: &Path, sealed: &Sealed, overwrite: bool) -> Result<Option<Entry>,
 
 /// Who, when, verdict, bundle.
 fn line(found: &Found, entry: &Entry, path: &Path, already_there: bool) -> String {
-    let mut who: Vec<String> = Vec::new();
-    who.extend(entry.patient.name.clone());
-    who.extend(entry.patient.identifiers.first().map(|identifier| identifier.value.clone()));
-    who.extend(entry.patient.birth_date.as_ref().map(|date| format!("born {date}")));
-    let who = if who.is_empty() { "patient not stated".to_owned() } else { who.join(", ") };
-    let when = if entry.start.is_empty() { "time not stated".to_owned() } else { entry.start.to_string() };
-    let mut codes = [entry.checks.fails.as_slice(), entry.checks.warns.as_slice()].concat();
-    codes.dedup();
-    let codes = if codes.is_empty() { String::new() } else { format!(": {}", codes.join(", ")) };
-    let damaged = if entry.damaged { "DAMAGED; " } else { "" };
-    let test = if entry.test_recording.is_some() { "TEST RECORDING; " } else { "" };
     let policy = match entry.checks.policy.as_str() {
         SHIPPED_POLICY => String::new(),
         policy => format!(", policy {policy}"),
     };
     let there = if already_there { " (already sealed, left as it is)" } else { "" };
     format!(
-        "{} | {who} | {when} | {test}{damaged}{}{codes}{policy} | {}{there}\n",
+        "{} | {} | {}{policy} | {}{there}\n",
         found.path.display(),
-        entry.checks.headline,
+        who_and_when(entry),
+        verdict(entry),
         path.display()
     )
 }

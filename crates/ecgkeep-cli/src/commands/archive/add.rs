@@ -11,10 +11,10 @@ use ecgkeep::format::{Error, Kind, Place};
 use ecgkeep::{Entry, Input, Inputs, kind_word};
 use serde_json::json;
 
+use super::Doing;
 use super::make::make;
-use super::{Doing, verdict};
 use crate::args::archive::Add;
-use crate::commands::{FilingChoice, input_at};
+use crate::commands::{FilingChoice, input_at, lies_in, verdict, who_and_when};
 use crate::exit::Exit;
 use crate::output::{Outcome, Progress, print_about, remark_line};
 
@@ -83,8 +83,8 @@ fn inputs(args: &Add) -> Result<Vec<ToAdd>, Error> {
         let mut found =
             Inputs::of(std::slice::from_ref(named)).map_err(|error| without_names(args, error))?;
         // An archive that lies in the folder is no source for itself.
-        found.found.retain(|one| !lies_in(&args.dir, &one.path));
-        found.passed_over.retain(|path| !lies_in(&args.dir, path));
+        found.found.retain(|one| !lies_in(&one.path, &args.dir));
+        found.passed_over.retain(|path| !lies_in(path, &args.dir));
         if args.show_identity {
             for path in &found.passed_over {
                 remark_line(&format!("{}: no recording, passed over", path.display()));
@@ -112,11 +112,6 @@ fn inputs(args: &Add) -> Result<Vec<ToAdd>, Error> {
             .remedy("name a folder that holds recordings, or the files themselves"));
     }
     Ok(all)
-}
-
-fn lies_in(dir: &Path, path: &Path) -> bool {
-    let whole = |path: &Path| std::fs::canonicalize(path).ok();
-    whole(dir).zip(whole(path)).is_some_and(|(dir, path)| path.starts_with(dir))
 }
 
 fn filing(args: &Add, inputs: &[ToAdd]) -> Result<FilingChoice, Error> {
@@ -187,16 +182,6 @@ fn filed(
         "warnings": warnings.iter().map(warning_code).collect::<Vec<_>>(),
     });
     Ok(Outcome { remarks, ..Outcome::done(text, body)? })
-}
-
-fn who_and_when(entry: &Entry) -> String {
-    let mut who: Vec<String> = Vec::new();
-    who.extend(entry.patient.name.clone());
-    who.extend(entry.patient.identifiers.first().map(|identifier| identifier.value.clone()));
-    who.extend(entry.patient.birth_date.as_ref().map(|date| format!("born {date}")));
-    let who = if who.is_empty() { "patient not stated".to_owned() } else { who.join(", ") };
-    let when = if entry.start.is_empty() { "time not stated".to_owned() } else { entry.start.to_string() };
-    format!("{who} | {when}")
 }
 
 fn quarantined(args: &Add, shown: &str, fate: Fate, key: Key, error: Error) -> Result<Outcome, Error> {

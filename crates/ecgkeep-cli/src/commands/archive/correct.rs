@@ -43,7 +43,7 @@ fn corrected(args: &Correct, doing: &mut Doing, key: Key) -> Result<Outcome, Err
         amended.revision,
         amended.before,
         reason.code(),
-        super::verdict(&amended.entry)
+        crate::commands::verdict(&amended.entry)
     );
     let mut notices = Vec::new();
     for handed_over in &amended.handed_over {

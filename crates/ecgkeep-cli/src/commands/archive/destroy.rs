@@ -82,7 +82,7 @@ pub fn run(args: &Destroy, json: bool) -> Result<Exit, Error> {
 
 fn written(args: &Destroy, path: &Path) -> Result<Outcome, Error> {
     let archive = archive::open(&args.dir)?;
-    let at = archive::moment(&now(args.at)?)?;
+    let at = archive::moment(&now(args.acting.at)?)?;
     let mut keys = Vec::new();
     for digits in &args.keys {
         keys.push(archive::full_key(&archive, digits)?);
@@ -116,9 +116,8 @@ fn signed(args: &Destroy, path: &Path) -> Result<Outcome, Error> {
 }
 
 fn performed(args: &Destroy, path: &Path) -> Result<Outcome, Error> {
-    let by = args.by.as_deref().unwrap_or_default();
     let clock = archive::moment(&now(None)?)?;
-    let mut doing = Doing::with(&args.dir, by, args.at, args.signing_key.as_deref())?;
+    let mut doing = Doing::maybe(&args.dir, &args.acting)?;
     if doing.acting.moment() > clock {
         return Err(Error::new(
             Kind::Refused,

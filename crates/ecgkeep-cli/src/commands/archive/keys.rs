@@ -76,8 +76,7 @@ fn write_private(path: &Path, bytes: &[u8]) -> Result<(), Error> {
 }
 
 fn admitted(dir: &Path, args: &Keys) -> Result<Outcome, Error> {
-    let by = args.by.as_deref().unwrap_or_default();
-    let mut doing = Doing::with(dir, by, args.at, args.signing_key.as_deref())?;
+    let mut doing = Doing::maybe(dir, &args.acting)?;
     let path = args.admit.as_deref().unwrap_or(Path::new(""));
     let public = text_of(path)?;
     let (key, is_new) = archive::admit(&mut doing.archive, &public, &doing.acting, doing.signer.as_ref())

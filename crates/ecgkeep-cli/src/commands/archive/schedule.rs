@@ -16,10 +16,9 @@ pub fn run(args: &Schedule, json: bool) -> Result<Exit, Error> {
 }
 
 fn adopted(args: &Schedule) -> Result<Outcome, Error> {
-    let (by, authority) =
-        (args.by.as_deref().unwrap_or_default(), args.authorised_by.as_deref().unwrap_or_default());
+    let authority = args.authorised_by.as_deref().unwrap_or_default();
     let path = args.adopt.as_deref().unwrap_or(std::path::Path::new(""));
-    let mut doing = Doing::with(&args.dir, by, args.at, args.signing_key.as_deref())?;
+    let mut doing = Doing::maybe(&args.dir, &args.acting)?;
     let text = text_of(path)?;
     let (schedule, digest, is_new) = archive::adopt(
         &mut doing.archive,
@@ -36,7 +35,7 @@ fn adopted(args: &Schedule) -> Result<Outcome, Error> {
 
 fn shown(args: &Schedule) -> Result<Outcome, Error> {
     let archive = archive::open(&args.dir)?;
-    let in_force = archive::in_force(&archive, archive::moment(&now(args.at)?)?)?;
+    let in_force = archive::in_force(&archive, archive::moment(&now(args.acting.at)?)?)?;
     let Some((schedule, digest)) = in_force else {
         return Outcome::done(
             "no retention schedule is in force: everything is kept\n".to_owned(),
