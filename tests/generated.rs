@@ -1,8 +1,7 @@
 //! The signature test on recordings that proptest makes up: texts, numbers, times and lists of every kind in every
 //! field, written in every format and read back, and then in every other one.
 
-use ecgkeep::FORMATS;
-use ecgkeep::format::{Format, Options};
+use ecgkeep::format::Options;
 use ecgkeep::recording::{
     Acquisition, CivilTime, Code, Coded, Device, Exact, Extra, ExtraValue, Filters, Identifier, Lead, Mark,
     MarkKind, Measurement, MeasurementKind, PartialDate, Person, PersonName, Quantity, Rate, Recording,
@@ -10,6 +9,7 @@ use ecgkeep::recording::{
     WaveformKind,
 };
 use ecgkeep_tests::contract::trial;
+use ecgkeep_tests::files::writing;
 use proptest::collection::vec;
 use proptest::option::of;
 use proptest::prelude::*;
@@ -50,10 +50,6 @@ fn every_difference_is_stated_on_generated_recordings() {
     }
     let shown = faults.iter().take(SHOWN).map(String::as_str).collect::<Vec<_>>().join("\n");
     assert!(faults.is_empty(), "{} faults:\n{shown}", faults.len());
-}
-
-fn writing() -> impl Iterator<Item = &'static dyn Format> {
-    FORMATS.iter().copied().filter(|format| !format.about().writes.is_empty())
 }
 
 /// Short texts of the letters, signs and controls that formats stumble over.

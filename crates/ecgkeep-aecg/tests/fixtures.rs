@@ -7,30 +7,19 @@ use ecgkeep_aecg::AECG;
 use ecgkeep_format::{Folder, Format, Limits, Match, Memory, Options, Read, Result, Weight, write};
 use ecgkeep_recording::{ExtraValue, Recording, Scope, differences};
 
+#[path = "../../../tests/harness/beside.rs"]
+mod beside;
+
+use beside::compare_with_text_beside;
+
 const FIXTURES: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/../../fixtures/aecg");
 
 fn files_in(folder: &str) -> Vec<PathBuf> {
-    let listed = std::fs::read_dir(Path::new(FIXTURES).join(folder)).expect("fixtures are here");
-    let mut files: Vec<PathBuf> = listed.map(|entry| entry.expect("can be listed").path()).collect();
-    files.retain(|path| path.extension().is_some_and(|ending| ending == "xml"));
-    files.sort();
-    assert!(files.len() > 10, "too few fixtures in {folder}");
-    files
+    beside::files_in(&Path::new(FIXTURES).join(folder), "xml", 11)
 }
 
 fn read(path: &Path) -> Result<Read> {
     AECG.read(&Folder::of(path)?, &Limits::default())
-}
-
-/// The text beside a fixture is what was said of it; `ECGKEEP_RENEW=1` writes it anew, to be read before it is
-/// committed.
-fn compare_with_text_beside(path: &Path, said: &str) {
-    let beside = path.with_extension("txt");
-    if std::env::var_os("ECGKEEP_RENEW").is_some() {
-        std::fs::write(&beside, said).expect("can be written");
-    }
-    let expected = std::fs::read_to_string(&beside).unwrap_or_default();
-    assert_eq!(said, expected, "{}", path.display());
 }
 
 fn compare_with_values_beside(path: &Path, recording: &Recording) {

@@ -312,12 +312,9 @@ fn sigkill_while_keeping_signed_checkpoints_loses_nothing() {
     killed("checkpoint", "SIGKILL while keeping signed checkpoints");
 }
 
-#[test]
-fn many_processes_file_each_source_once() {
-    let processes = scale(8, 64);
-    let folder = tempfile::tempdir().unwrap();
-    begun(folder.path());
-    let mut children: Vec<Child> = (0..processes).map(|seed| start("same", folder.path(), seed)).collect();
+/// So many processes do the same work at once; all end well, and so does the archive.
+fn all_at_once(work: &str, folder: &Path, processes: u64) {
+    let mut children: Vec<Child> = (0..processes).map(|seed| start(work, folder, seed)).collect();
     let ended: Vec<bool> = children
         .iter_mut()
         .map(|child| {
@@ -326,7 +323,15 @@ fn many_processes_file_each_source_once() {
         })
         .collect();
     assert!(ended.iter().all(|ended| *ended), "{ended:?}");
-    check(folder.path(), &[]).unwrap();
+    check(folder, &[]).unwrap();
+}
+
+#[test]
+fn many_processes_file_each_source_once() {
+    let processes = scale(8, 64);
+    let folder = tempfile::tempdir().unwrap();
+    begun(folder.path());
+    all_at_once("same", folder.path(), processes);
     let archive = Archive::open(Arc::new(Disk), folder.path()).unwrap();
     let filed = archive.lines(0).filter(|line| line.as_ref().unwrap().event == Event::Filed).count();
     let sources = u64::from(BEGUN) + 60 + processes * 12;
@@ -342,16 +347,7 @@ fn many_processes_correct_one_recording_without_losing_a_revision() {
     let processes = scale(8, 32);
     let folder = tempfile::tempdir().unwrap();
     begun(folder.path());
-    let mut children: Vec<Child> = (0..processes).map(|seed| start("race", folder.path(), seed)).collect();
-    let ended: Vec<bool> = children
-        .iter_mut()
-        .map(|child| {
-            heard(child);
-            child.wait().unwrap().success()
-        })
-        .collect();
-    assert!(ended.iter().all(|ended| *ended), "{ended:?}");
-    check(folder.path(), &[]).unwrap();
+    all_at_once("race", folder.path(), processes);
     let archive = Archive::open(Arc::new(Disk), folder.path()).unwrap();
     let newest = u32::try_from(1 + processes * 12).unwrap();
     assert_eq!(archive.revisions(key(0)).unwrap(), (1..=newest).collect::<Vec<_>>());

@@ -1,4 +1,4 @@
-//! The tree against an independent one: crates.io `ct-merkle` 0.3 (RFC 6962 and 9162).
+//! The tree against an independent one: the crate `ct-merkle` 0.3 (RFC 6962 and 9162).
 
 use ct_merkle::mem_backed_tree::MemoryBackedTree;
 use ct_merkle::{ConsistencyProof, InclusionProof, RootHash};

@@ -1,12 +1,15 @@
 //! What the signals of a waveform share and what each measures, as attributes of their samples; how samples are stored.
 
 use ecgkeep_recording::{Signal, Waveform};
-use hdf5::Location;
+use hdf5::plist::dataset_create::Layout;
 use hdf5::types::{IntSize, TypeDescriptor};
+use hdf5::{Dataset, Group, Location};
 
 use crate::signals::{Axes, VOLT};
 use crate::words;
 use crate::write::put::{put_exact, put_text, put_texts};
+use crate::write::rows::DEFLATE_LEVEL;
+use crate::write::scratch::COMPACT_ATTRIBUTES;
 
 /// Bytes of one compressed block of samples: what the libraries' own buffer for blocks holds four times.
 const CHUNK_BYTES: usize = 1 << 18;
@@ -54,8 +57,27 @@ pub(crate) fn sample_type<'a>(signals: impl Iterator<Item = &'a Signal>) -> Type
     TypeDescriptor::Integer(if all_fit { IntSize::U2 } else { IntSize::U4 })
 }
 
+/// A dataset for samples of this shape, its last dimension time: packed in blocks, or empty.
+pub(crate) fn samples(
+    group: &Group,
+    name: &str,
+    kind: &TypeDescriptor,
+    shape: &[usize],
+) -> hdf5::Result<Dataset> {
+    let builder = group
+        .new_dataset_builder()
+        .obj_track_times(false)
+        .attr_phase_change(COMPACT_ATTRIBUTES, 0)
+        .empty_as(kind)
+        .shape(shape);
+    if shape.last() == Some(&0) {
+        return builder.layout(Layout::Contiguous).create(name);
+    }
+    builder.chunk(chunk(shape, kind.size())).shuffle().deflate(DEFLATE_LEVEL).fletcher32().create(name)
+}
+
 /// The chunks of an array of samples, its last dimension time: whole blocks of the others where they are small.
-pub(crate) fn chunk(shape: &[usize], sample_bytes: usize) -> Vec<usize> {
+fn chunk(shape: &[usize], sample_bytes: usize) -> Vec<usize> {
     let mut left = CHUNK_BYTES / sample_bytes;
     let mut chunk: Vec<usize> = shape
         .iter()

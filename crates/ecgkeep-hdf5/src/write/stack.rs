@@ -3,7 +3,6 @@
 use ecgkeep_format::{Error, Kind, Result};
 use ecgkeep_recording::{Code, Exact, Mark, Measurement, PersonName, Quantity, Recording, Signal, Waveform};
 use hdf5::Group;
-use hdf5::plist::dataset_create::Layout;
 use hdf5::types::TypeDescriptor;
 use ndarray::{ArrayView1, ArrayView2};
 
@@ -20,8 +19,8 @@ use crate::tables::{
 use crate::words;
 use crate::write::recording::measurement_row;
 use crate::write::rows::{self, by_width, fixed};
-use crate::write::scratch::{COMPACT_ATTRIBUTES, group_in};
-use crate::write::signals::{chunk, sample_type};
+use crate::write::scratch::group_in;
+use crate::write::signals::{sample_type, samples};
 use crate::write::values::Values;
 use crate::write::waveform::count;
 
@@ -102,21 +101,7 @@ fn write_samples(group: &Group, waveforms: &[&Waveform], values: &mut Values) ->
     let Some(first) = waveforms.first() else { return Ok(()) };
     let shape = [waveforms.len(), first.signals().len(), first.length()];
     let kind = sample_type(waveforms.iter().flat_map(|waveform| waveform.signals()));
-    let builder = group
-        .new_dataset_builder()
-        .obj_track_times(false)
-        .attr_phase_change(COMPACT_ATTRIBUTES, 0)
-        .empty_as(&kind)
-        .shape(shape);
-    let dataset = match first.length() {
-        0 => builder.layout(Layout::Contiguous).create(SAMPLES)?,
-        _ => builder
-            .chunk(chunk(&shape, kind.size()))
-            .shuffle()
-            .deflate(rows::DEFLATE_LEVEL)
-            .fletcher32()
-            .create(SAMPLES)?,
-    };
+    let dataset = samples(group, SAMPLES, &kind, &shape)?;
     Axes::of(first).write(&dataset, |text| values.attribute(text))?;
     if first.length() > 0 {
         for (recording, waveform) in waveforms.iter().enumerate() {

@@ -2,7 +2,6 @@
 
 use ecgkeep_recording::{Code, Exact, Mark, Span, Waveform};
 use hdf5::Group;
-use hdf5::plist::dataset_create::Layout;
 use ndarray::ArrayView1;
 
 use crate::signals::Axes;
@@ -11,8 +10,7 @@ use crate::waveform::{MARK_CODES, MARKS, MISSING, SAMPLES};
 use crate::words;
 use crate::write::put::{put_exacts, put_flags, put_texts};
 use crate::write::rows;
-use crate::write::scratch::COMPACT_ATTRIBUTES;
-use crate::write::signals::{chunk, sample_type};
+use crate::write::signals::{sample_type, samples};
 use crate::write::values::Values;
 
 pub(crate) fn write(group: &Group, waveform: &Waveform, values: &mut Values) -> hdf5::Result<()> {
@@ -54,21 +52,7 @@ fn write_samples(group: &Group, waveform: &Waveform, values: &mut Values) -> hdf
     let signals = waveform.signals();
     let shape = [signals.len(), waveform.length()];
     let kind = sample_type(signals.iter());
-    let builder = group
-        .new_dataset_builder()
-        .obj_track_times(false)
-        .attr_phase_change(COMPACT_ATTRIBUTES, 0)
-        .empty_as(&kind)
-        .shape(shape);
-    let dataset = match waveform.length() {
-        0 => builder.layout(Layout::Contiguous).create(SAMPLES)?,
-        _ => builder
-            .chunk(chunk(&shape, kind.size()))
-            .shuffle()
-            .deflate(rows::DEFLATE_LEVEL)
-            .fletcher32()
-            .create(SAMPLES)?,
-    };
+    let dataset = samples(group, SAMPLES, &kind, &shape)?;
     Axes::of(waveform).write(&dataset, |text| values.attribute(text))?;
     let steps: Vec<Exact> = signals.iter().map(|signal| signal.step.nanovolts()).collect();
     put_exacts(&dataset, "steps", &steps)?;

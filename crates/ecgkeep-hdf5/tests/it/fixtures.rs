@@ -8,30 +8,19 @@ use ecgkeep_hdf5::HDF5;
 use ecgkeep_recording::Recording;
 use serde_json::Value;
 
+#[path = "../../../../tests/harness/beside.rs"]
+mod beside;
+
+use beside::compare_with_text_beside;
+
 pub const FIXTURES: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/../../fixtures/hdf5");
 
 pub fn files_in(folder: &str) -> Vec<PathBuf> {
-    let listed = std::fs::read_dir(Path::new(FIXTURES).join(folder)).expect("fixtures are here");
-    let mut files: Vec<PathBuf> = listed.map(|entry| entry.unwrap().path()).collect();
-    files.retain(|path| path.extension().is_some_and(|ending| ending == "h5"));
-    files.sort();
-    assert!(!files.is_empty(), "no fixture in {folder}");
-    files
+    beside::files_in(&Path::new(FIXTURES).join(folder), "h5", 1)
 }
 
 fn read(path: &Path) -> Result<Read> {
     HDF5.read(&Folder::of(path)?, &Limits::default())
-}
-
-/// The text beside a fixture is what was said of it; `ECGKEEP_RENEW=1` writes it anew, to be read before it is
-/// committed.
-fn compare_with_text_beside(path: &Path, said: &str) {
-    let beside = path.with_extension("txt");
-    if std::env::var_os("ECGKEEP_RENEW").is_some() {
-        std::fs::write(&beside, said).expect("can be written");
-    }
-    let expected = std::fs::read_to_string(&beside).unwrap_or_default();
-    assert_eq!(said, expected, "{}", path.display());
 }
 
 #[test]
