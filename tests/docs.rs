@@ -37,14 +37,14 @@ fn the_tables_in_the_documents_are_those_of_the_program() {
         let text = document(name);
         let shown = between(&text, markers)
             .unwrap_or_else(|| panic!("{name} has no markers <!-- {markers} --> <!-- /{markers} -->"));
-        if std::env::var_os("UPDATE").is_some() {
+        if std::env::var_os("ECGKEEP_RENEW").is_some() {
             let (begin, end) = (format!("<!-- {markers} -->"), format!("<!-- /{markers} -->"));
             let old = format!("{begin}{}{end}", raw_between(&text, markers));
             let renewed = text.replace(&old, &format!("{begin}\n{made}{end}"));
             std::fs::write(root().join(name), renewed).expect("a document can be written");
         } else if shown != made.trim() {
             faults.push(format!(
-                "{name}, {markers}: UPDATE=1 cargo test -p ecgkeep-tests --test docs renews it"
+                "{name}, {markers}: ECGKEEP_RENEW=1 cargo test -p ecgkeep-tests --test docs renews it"
             ));
         }
     }

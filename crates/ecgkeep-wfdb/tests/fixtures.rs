@@ -1,5 +1,5 @@
 //! The records of fixtures/wfdb, one rule each: what is read, noted and refused, word for word (`expected.txt`).
-//! tests/reference/wfdb_fixtures.py wrote the records. With ECGKEEP_WRITE_EXPECTED set, the texts are written anew,
+//! tests/reference/wfdb_fixtures.py wrote the records. With ECGKEEP_RENEW set, the texts are written anew,
 //! to be reviewed.
 #![expect(clippy::unwrap_used, reason = "a test fails by panicking")]
 
@@ -103,7 +103,7 @@ fn compare(folder: &str, at_least: usize, say: impl Fn(&str, &Path) -> String) {
     for (name, header) in cases {
         let said = say(&name, &header);
         let path = header.with_file_name("expected.txt");
-        if std::env::var_os("ECGKEEP_WRITE_EXPECTED").is_some() {
+        if std::env::var_os("ECGKEEP_RENEW").is_some() {
             std::fs::write(&path, &said).unwrap();
         }
         let expected = std::fs::read_to_string(&path).unwrap_or_default();

@@ -1,5 +1,5 @@
 //! The pages of which pictures are kept, by the digest of their SVG: a change of a page is seen here at once, and is to
-//! be looked at (the example `kept` draws it) before the digests are renewed with `UPDATE=1`.
+//! be looked at (the example `kept` draws it) before the digests are renewed with `ECGKEEP_RENEW=1`.
 
 use std::fs;
 use std::path::Path;
@@ -25,13 +25,13 @@ fn kept_pages_are_what_they_were_when_they_were_looked_at() {
         lines.push_str(&format!("{name} {}\n", pages.join(" ")));
     }
     let path = Path::new(concat!(env!("CARGO_MANIFEST_DIR"), "/tests/it/kept.txt"));
-    if std::env::var_os("UPDATE").is_some() {
+    if std::env::var_os("ECGKEEP_RENEW").is_some() {
         fs::write(path, &lines).expect("the file can be written");
     }
     let kept = fs::read_to_string(path).unwrap_or_default();
     let changed: Vec<&str> = lines.lines().filter(|line| !kept.lines().any(|known| known == *line)).collect();
     assert!(
         changed.is_empty() && kept.lines().count() == lines.lines().count(),
-        "pages have changed: {changed:?}; look at them, then renew with UPDATE=1"
+        "pages have changed: {changed:?}; look at them, then renew with ECGKEEP_RENEW=1"
     );
 }

@@ -88,7 +88,7 @@ fn every_record_is_recognised() {
     }
 }
 
-/// The notes or the error of every record, word for word: reviewed as data. Set ECGKEEP_WRITE_EXPECTED to write
+/// The notes or the error of every record, word for word: reviewed as data. Set ECGKEEP_RENEW to write
 /// them anew, then read what changed.
 #[test]
 fn notes_and_errors_read_as_reviewed() {
@@ -100,7 +100,7 @@ fn notes_and_errors_read_as_reviewed() {
         };
         let found: String = lines.iter().map(|line| format!("{line}\n")).collect();
         let beside = path.with_extension("txt");
-        if std::env::var_os("ECGKEEP_WRITE_EXPECTED").is_some() {
+        if std::env::var_os("ECGKEEP_RENEW").is_some() {
             match found.is_empty() {
                 true => drop(fs::remove_file(&beside)),
                 false => fs::write(&beside, &found).expect("the fixtures can be written"),
