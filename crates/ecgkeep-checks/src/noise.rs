@@ -163,14 +163,16 @@ impl Waves {
         Some(Waves { base, harmonics, block, rate_hz })
     }
 
-    /// The hum at each mains frequency: the median over the blocks, less what stands beside it.
+    /// The hum at each mains frequency: in the quieter half of the blocks, less what stands beside it.
     fn hum(&self, values: &[f64]) -> [Hum; 2] {
-        let mut powers = self.powers(values, &self.base);
-        let by_second = self.by_second(&powers);
-        let [below, low, between, high, above] = powers.each_mut().map(median);
-        let [low_by_second, high_by_second] = by_second;
+        let powers = self.powers(values, &self.base);
+        let [below, low, between, high, above] = &powers;
+        let [low_by_second, high_by_second] = self.by_second(&powers);
         let hum = |base_uv, by_second_uv| Hum { base_uv, harmonics_uv: [0.0; 2], by_second_uv };
-        [hum(excess(low, below, between), low_by_second), hum(excess(high, between, above), high_by_second)]
+        [
+            hum(quiet_excess(low, [below, between]), low_by_second),
+            hum(quiet_excess(high, [between, above]), high_by_second),
+        ]
     }
 
     /// Squared peak amplitudes of each block at the frequency of each table.
@@ -211,8 +213,8 @@ impl Waves {
         for (hum, tables) in hum.iter_mut().zip(&self.harmonics) {
             for (uv, tables) in hum.harmonics_uv.iter_mut().zip(tables) {
                 let Some(tables) = tables else { continue };
-                let [below, own, above] = self.powers(values, tables).each_mut().map(median);
-                *uv = excess(own, below, above);
+                let [below, own, above] = self.powers(values, tables);
+                *uv = quiet_excess(&own, [&below, &above]);
             }
         }
         hum.iter().flat_map(|hum| hum.harmonics_uv).any(|uv| uv >= HUM_UV_REMOVED)
@@ -250,6 +252,21 @@ impl Waves {
             }
         }
     }
+}
+
+/// [`excess`] of the medians over the half of the blocks that hold least beside the frequency: those without QRS
+/// complexes and steep waves, in which the hum can be told best.
+fn quiet_excess(own: &[f64], [below, above]: [&[f64]; 2]) -> f64 {
+    let mut blocks: Vec<(f64, f64)> =
+        own.iter().zip(below.iter().zip(above)).map(|(own, (a, b))| (f64::midpoint(*a, *b), *own)).collect();
+    let half = blocks.len().div_ceil(2);
+    if half == 0 {
+        return f64::NAN;
+    }
+    blocks.select_nth_unstable_by(half - 1, |a, b| a.0.total_cmp(&b.0));
+    let (mut beside, mut own): (Vec<f64>, Vec<f64>) = blocks[..half].iter().copied().unzip();
+    let beside = median(&mut beside);
+    excess(median(&mut own), beside, beside)
 }
 
 /// The peak amplitude of what a power holds more than its two neighbours.

@@ -1,7 +1,8 @@
 //! Measures the rules on real recordings and prints the tables of this crate's README.
 //!
-//! `cargo run --release -p ecgkeep-checks --example validate -- FOLDER`, where FOLDER holds `ptbxl`, `ludb` and
-//! `wfdb-vectors` (subsets of PTB-XL, LUDB and MIT-BIH as published on PhysioNet).
+//! `cargo run --release -p ecgkeep-checks --example validate -- FOLDER [TABLE...]`, where FOLDER holds `ptbxl`, `ludb`
+//! and `wfdb-vectors` (subsets of PTB-XL, LUDB and MIT-BIH as published on PhysioNet), and TABLE is one of `findings`,
+//! `beats`, `exchanges`, `hum` and `speed`; all of them where none is named.
 
 use std::path::PathBuf;
 use std::process::ExitCode;
@@ -17,12 +18,28 @@ mod judged;
 mod sets;
 mod speed;
 
+type Table = fn(&sets::Sets) -> Result<(), sets::Failure>;
+
+const TABLES: [(&str, Table); 5] = [
+    ("findings", findings::tables),
+    ("beats", beats::table),
+    ("exchanges", exchanges::tables),
+    ("hum", hum::table),
+    ("speed", speed::table),
+];
+
 fn main() -> ExitCode {
-    let Some(folder) = std::env::args_os().nth(1).map(PathBuf::from) else {
+    let mut arguments = std::env::args_os().skip(1);
+    let Some(folder) = arguments.next().map(PathBuf::from) else {
         eprintln!("validate: names no folder of recordings");
         return ExitCode::from(2);
     };
-    match tables(&folder) {
+    let wanted: Vec<String> = arguments.map(|name| name.to_string_lossy().into_owned()).collect();
+    if let Some(other) = wanted.iter().find(|name| TABLES.iter().all(|(table, _)| table != name)) {
+        eprintln!("validate: {other}: is none of the tables findings, beats, exchanges, hum and speed");
+        return ExitCode::from(2);
+    }
+    match tables(&folder, &wanted) {
         Ok(()) => ExitCode::SUCCESS,
         Err(error) => {
             eprintln!("validate: {error}");
@@ -31,12 +48,12 @@ fn main() -> ExitCode {
     }
 }
 
-fn tables(folder: &std::path::Path) -> Result<(), Box<dyn std::error::Error>> {
+fn tables(folder: &std::path::Path, wanted: &[String]) -> Result<(), sets::Failure> {
     let sets = sets::Sets::read(folder)?;
-    findings::tables(&sets)?;
-    beats::table(&sets)?;
-    exchanges::tables(&sets)?;
-    hum::table(&sets)?;
-    speed::table(&sets)?;
+    for (name, table) in TABLES {
+        if wanted.is_empty() || wanted.iter().any(|wanted| wanted == name) {
+            table(&sets)?;
+        }
+    }
     Ok(())
 }
