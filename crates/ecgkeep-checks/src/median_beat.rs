@@ -7,7 +7,7 @@ use crate::constants::{
     BASELINE_FROM_SECONDS, BASELINE_TO_SECONDS, BEAT_AFTER_SECONDS, BEAT_BEFORE_SECONDS, QRS_HALF_SECONDS,
     SAME_CLASS_CORRELATION,
 };
-use crate::statistics::{count, median};
+use crate::statistics::{count, median, medians};
 use crate::strip::{Strip, Tracing, samples};
 
 /// The median beats of the leads of one strip.
@@ -83,15 +83,20 @@ impl<'a> Levelled<'a> {
 
     /// The median over the beats chosen (all, where `None`), sample by sample.
     fn median(&self, before: usize, after: usize, chosen: Option<&[bool]>) -> Vec<f64> {
-        let is_in = |beat: &usize| chosen.is_none_or(|chosen| chosen[*beat]);
-        let mut column = Vec::with_capacity(self.beats.len());
-        let one = |offset: usize| {
-            column.clear();
-            let beats = (0..self.beats.len()).filter(is_in);
-            column.extend(beats.filter_map(|beat| self.sample(beat, offset, before)));
-            median(&mut column)
+        let is_in = |(beat, (at, level)): (usize, &(usize, Option<f64>))| {
+            (*level).filter(|_| chosen.is_none_or(|chosen| chosen[beat])).map(|level| (*at, level))
         };
-        (0..before + after).map(one).collect()
+        let beats = self.beats.iter().enumerate().filter_map(is_in);
+        // Beyond the ends of the strip a beat has no sample.
+        let sample = |at: usize, offset: usize| {
+            (at + offset).checked_sub(before).and_then(|index| self.values.get(index))
+        };
+        let row = |(at, level): (usize, f64)| {
+            (0..before + after)
+                .map(|offset| sample(at, offset).map_or(f64::NAN, |value| value - level))
+                .collect()
+        };
+        medians(beats.map(row).collect(), before + after)
     }
 }
 

@@ -7,7 +7,7 @@ use crate::constants::{
     HUM_UV_REMOVED, MAD_TO_SIGMA, MAINS_HZ, MUSCLE_HIGH_PASS_SECONDS, MUSCLE_RATE_HZ_AT_LEAST,
     WANDER_SECONDS,
 };
-use crate::statistics::{count, gaps_held, median, moving_average};
+use crate::statistics::{count, ends, gaps_held, median, moving_average, product};
 use crate::strip::{Strip, samples};
 
 /// The figures of one lead.
@@ -109,9 +109,7 @@ fn wander(smooth: &[f64], rate_hz: f64) -> (f64, Vec<f64>) {
 
 /// From lowest to highest.
 fn range(values: &[f64]) -> f64 {
-    let (low, high) = values
-        .iter()
-        .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), value| (low.min(*value), high.max(*value)));
+    let (low, high) = ends(values);
     high - low
 }
 
@@ -179,8 +177,9 @@ impl Waves {
     fn powers<const N: usize>(&self, values: &[f64], tables: &[Table; N]) -> [Vec<f64>; N] {
         let mut powers = [const { Vec::new() }; N];
         let mut level = Vec::with_capacity(self.block);
+        let ones = vec![1.0; self.block];
         for block in values.chunks_exact(self.block) {
-            let mean = block.iter().sum::<f64>() / count(block.len());
+            let mean = product(block, &ones) / count(block.len());
             level.clear();
             level.extend(block.iter().map(|value| value - mean));
             for (powers, table) in powers.iter_mut().zip(tables) {
@@ -198,13 +197,12 @@ impl Waves {
         let seconds = (blocks * self.block).div_ceil(second);
         let first_block =
             |of: usize| (of * second).saturating_sub(self.block / 2).div_ceil(self.block).min(blocks);
-        let at = |index: usize, of: usize| {
-            median(&mut powers[index][first_block(of)..first_block(of + 1)].to_vec())
+        let middle = |of: usize| {
+            let those = first_block(of)..first_block(of + 1);
+            powers.each_ref().map(|powers| median(&mut powers[those.clone()].to_vec()))
         };
-        let one = |own: usize| {
-            let hum = |of: usize| excess(at(own, of), at(own - 1, of), at(own + 1, of));
-            (0..seconds).map(hum).collect()
-        };
+        let middles: Vec<[f64; 5]> = (0..seconds).map(middle).collect();
+        let one = |own: usize| middles.iter().map(|of| excess(of[own], of[own - 1], of[own + 1])).collect();
         [one(1), one(3)]
     }
 
@@ -278,19 +276,6 @@ fn excess(own: f64, below: f64, above: f64) -> f64 {
 fn fit(block: &[f64], table: &Table) -> (f64, f64) {
     let scale = 2.0 / count(block.len());
     (scale * product(block, &table.cosines), scale * product(block, &table.sines))
-}
-
-/// The sum of the products, in four parts so that the processor can take them side by side.
-fn product(a: &[f64], b: &[f64]) -> f64 {
-    let mut sums = [0.0; 4];
-    let (a_parts, b_parts) = (a.chunks_exact(4), b.chunks_exact(4));
-    let rest: f64 = a_parts.remainder().iter().zip(b_parts.remainder()).map(|(x, y)| x * y).sum();
-    for (x, y) in a_parts.zip(b_parts) {
-        for lane in 0..4 {
-            sums[lane] += x[lane] * y[lane];
-        }
-    }
-    sums.iter().sum::<f64>() + rest
 }
 
 /// A block longer than this belongs to no sampling rate of an electrocardiograph (project choice).

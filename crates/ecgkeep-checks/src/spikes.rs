@@ -118,12 +118,14 @@ fn spikes_of(values: &[f64], rate_hz: f64, least_uv: f64) -> Vec<(usize, f64)> {
     // At high rates some of the shoulders are enough.
     let every = shoulder.div_ceil(8);
     let mut found: Vec<(usize, f64)> = Vec::new();
-    for at in reach..values.len().saturating_sub(reach) {
-        let value = values[at];
-        let beside = [values[at - gap - 1], values[at + gap + 1]];
-        if !beside.iter().all(|other| (value - other).abs() >= least_uv) {
+    let Some(inner) = values.get(reach..values.len().saturating_sub(reach)) else { return found };
+    let beside = values[shoulder - 1..].iter().zip(&values[reach + gap + 1..]);
+    for (index, (value, (before, after))) in inner.iter().zip(beside).enumerate() {
+        let stands_out = (value - before).abs() >= least_uv && (value - after).abs() >= least_uv;
+        if !stands_out {
             continue;
         }
+        let (at, value) = (reach + index, *value);
         let before = values[at - reach..at - gap].iter().step_by(every);
         let after = values[at + gap + 1..=at + reach].iter().step_by(every);
         let (low, high) =

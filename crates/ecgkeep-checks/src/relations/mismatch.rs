@@ -70,16 +70,22 @@ impl Relation {
         parts: [&Tracing; 2],
     ) -> Option<Finding> {
         let weights = [self.parts[0].1, self.parts[1].1];
-        let sum = parts[0].microvolts.iter().zip(&parts[1].microvolts);
-        let expected: Vec<f64> = sum.map(|(a, b)| weights[0] * a + weights[1] * b).collect();
-        let residual: Vec<f64> = stored.microvolts.iter().zip(&expected).map(|(x, y)| x - y).collect();
+        let sums = || {
+            let pairs = parts[0].microvolts.iter().zip(&parts[1].microvolts);
+            pairs.map(|(a, b)| weights[0] * a + weights[1] * b)
+        };
+        let residuals = || stored.microvolts.iter().zip(sums()).map(|(x, y)| x - y);
+        let step = [stored, parts[0], parts[1]].iter().map(|tracing| tracing.step_uv).fold(0.0, f64::max);
+        let tolerance = policy.relation_steps_at_most * step;
+        // Sums of exact values round in the last place: a millionth of a step is no difference.
+        if residuals().all(|apart| apart.abs() <= tolerance + 1e-6 * step) {
+            return None;
+        }
+        let (expected, residual): (Vec<f64>, Vec<f64>) = (sums().collect(), residuals().collect());
         let apart = Spread::of(residual.iter().copied());
         if apart.n == 0 {
             return Some(self.not_assessed(rule, "the leads have no samples in common"));
         }
-        let step = [stored, parts[0], parts[1]].iter().map(|tracing| tracing.step_uv).fold(0.0, f64::max);
-        let tolerance = policy.relation_steps_at_most * step;
-        // Sums of exact values round in the last place: a millionth of a step is no difference.
         if apart.largest <= tolerance + 1e-6 * step {
             return None;
         }

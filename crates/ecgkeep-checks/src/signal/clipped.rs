@@ -47,10 +47,12 @@ fn judge(rule: &Rule, evidence: &Evidence) -> Vec<Finding> {
 
 fn judge_lead(rule: &Rule, evidence: &Evidence, strip: &Strip, tracing: &Tracing) -> Option<Finding> {
     let counts = &tracing.signal.samples;
-    let gapless = tracing.signal.missing.is_empty();
-    let present = |at: &usize| gapless || !tracing.signal.is_missing(*at);
-    let all = || (0..counts.len()).filter(present).map(|at| counts[at]);
-    let (low, high) = (all().min()?, all().max()?);
+    let (low, high) = if tracing.signal.missing.is_empty() {
+        counts.iter().fold((i32::MAX, i32::MIN), |(low, high), count| (low.min(*count), high.max(*count)))
+    } else {
+        let all = || (0..counts.len()).filter(|at| !tracing.signal.is_missing(*at)).map(|at| counts[at]);
+        (all().min()?, all().max()?)
+    };
     if low == high {
         return None;
     }
@@ -92,6 +94,9 @@ fn judge_lead(rule: &Rule, evidence: &Evidence, strip: &Strip, tracing: &Tracing
 /// Stretches of the extreme count that begin or end with a jump, or are long.
 fn plateaus(counts: &[i32], rail: i32, jump: f64, long: usize) -> Vec<Span> {
     let mut found = Vec::new();
+    if counts.iter().filter(|count| **count == rail).count() < PLATEAU {
+        return found;
+    }
     let mut start = 0;
     for stretch in counts.chunk_by(|a, b| (*a == rail) == (*b == rail)) {
         let span = Span { start, end: start + stretch.len() };

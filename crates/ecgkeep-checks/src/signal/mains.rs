@@ -15,9 +15,9 @@ pub(crate) const RULE: Rule = Rule {
     title: "Mains hum",
     word: "mains hum",
     rule: "The peak amplitude at 50 Hz and at 60 Hz in each lead, and in a noisy lead at twice and three times these: the \
-           median over blocks of 0.2 s, less what stands 5 Hz to either side. The largest of them above the policy's \
-           limits: NOTE or WARN, with the frequencies and the leads. Two seconds in a row or more above the limit of a WARN in \
-           a lead that is free of it in most: NOTE.",
+           median over the quieter half of the blocks of 0.2 s, less what stands 5 Hz to either side. The largest of them \
+           above the policy's limits: NOTE or WARN, with the frequencies and the leads. Two seconds in a row or more above the \
+           limit of a WARN in a lead that is free of it in most: NOTE.",
     source: "0.1 mV is 1 mm on paper; the limits are project choices",
     threshold: |policy| {
         format!("NOTE from {} uV, WARN from {} uV (peak)", policy.hum_uv_note, policy.hum_uv_warn)

@@ -13,8 +13,8 @@ pub(crate) const RULE: Rule = Rule {
     title: "Sudden steps",
     word: "baseline step",
     rule: "The median of the 0.2 s after a point differs from that of the 0.2 s before it by more than the policy's limit, \
-           the rise takes at most 20 ms, and steps of half this size do not recur with the beats: WARN with the time. The \
-           size is told from the medians of the 0.6 s before and after.",
+           so do the medians of the 0.6 s, which give its size, the rise takes at most 20 ms, and steps of half this size in \
+           the same direction do not recur with the beats: WARN with the time.",
     source: "step and large-voltage-shift rules of the entries to the PhysioNet/CinC Challenge 2011 (Langley; \
              Johannesen); the numbers are project choices",
     threshold: |policy| format!("WARN from {} uV within 20 ms", policy.step_change_uv_at_most),
@@ -38,9 +38,14 @@ fn judge(rule: &Rule, evidence: &Evidence) -> Vec<Finding> {
     let mut judged = false;
     for (strip, tracing, _) in evidence.leads() {
         judged = true;
-        let of_lead = steps_of(strip, tracing, limit);
-        // A wide QRS complex steps too, in other beats perhaps a little less.
-        if of_lead.is_empty() || recurs(evidence, strip, &steps_of(strip, tracing, limit / 2.0)) {
+        let mut of_lead = steps_of(strip, tracing, limit);
+        of_lead.retain(|(_, size)| size.abs() >= limit);
+        if !of_lead.is_empty() {
+            // A wide QRS complex steps too, in other beats perhaps a little less.
+            let smaller = steps_of(strip, tracing, limit / 2.0);
+            of_lead.retain(|(_, size)| !recurs(evidence, strip, &smaller, *size));
+        }
+        if of_lead.is_empty() {
             continue;
         }
         let spans = of_lead.iter().map(|(at, _)| Span { start: *at, end: at + 1 }).collect();
@@ -131,11 +136,14 @@ fn steepest(values: &[f64], range: std::ops::Range<usize>) -> usize {
     steepest.map_or(range.start, |at| at + 1)
 }
 
-/// Whether at least half of the beats bring such a step, or every step stands at a beat and there are several.
-fn recurs(evidence: &Evidence, strip: &Strip, steps: &[(usize, f64)]) -> bool {
+/// Whether at least half of the beats bring a step in the direction of this one, or every such step stands at a beat and
+/// there are several.
+fn recurs(evidence: &Evidence, strip: &Strip, steps: &[(usize, f64)], size: f64) -> bool {
     let Ok(beats) = &evidence.beats else { return false };
     let near = strip.samples(NEAR_BEAT_SECONDS);
-    let with_step = |beat: &&usize| steps.iter().any(|(at, _)| at.abs_diff(**beat) <= near);
+    let alike: Vec<usize> =
+        steps.iter().filter(|(_, other)| other.signum() == size.signum()).map(|(at, _)| *at).collect();
+    let with_step = |beat: &&usize| alike.iter().any(|at| at.abs_diff(**beat) <= near);
     let count = beats.at.iter().filter(with_step).count();
-    2 * count >= beats.at.len() || (count >= 2 && count == steps.len())
+    2 * count >= beats.at.len() || (count >= 2 && count == alike.len())
 }

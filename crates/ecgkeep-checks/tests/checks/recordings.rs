@@ -95,3 +95,17 @@ fn drift_that_a_technician_of_ptb_xl_noted_is_found() {
     }
     assert_eq!(count, 3);
 }
+
+#[test]
+fn the_one_step_among_the_real_recordings_is_found_and_no_other() {
+    let Some(sets) = sets("steps of the baseline") else { return };
+    let mut found = Vec::new();
+    for record in sets.twelve_leads() {
+        let answer = run(&record.recording, None, &Policy::default(), &CivilTime::default());
+        let steps = answer.findings.into_iter().filter(|finding| finding.code == "baseline-step");
+        found.extend(steps.map(|finding| (record.name.clone(), finding.places[0].clone())));
+    }
+    // Looked at: at 1.3 s the baseline of V4 jumps by about 1 mV, and comes back at 6.9 s.
+    let [(name, place)] = found.as_slice() else { panic!("{found:?}") };
+    assert_eq!((name.as_str(), place.lead.name().as_str()), ("ptbxl 17", "V4"));
+}

@@ -166,6 +166,23 @@ fn wander_is_measured_from_lowest_to_highest() {
 }
 
 #[test]
+fn a_jump_and_the_jump_back_are_steps_even_if_both_stand_beside_a_beat() {
+    let beats = Strip::default().beats();
+    let at = |beat: usize| ((beats[beat] + 0.08) * 500.0).round();
+    let (there, back) = (at(1), at(8));
+    let assessment =
+        disturbed(&[9], |sample| if (there..back).contains(&(sample as f64)) { 1500.0 } else { 0.0 });
+    let [finding] = of(&assessment, "baseline-step")[..] else { panic!("one finding") };
+    let found: Vec<usize> = finding.places[0].spans.iter().map(|span| span.start).collect();
+    assert_eq!(found.len(), 2, "{found:?}");
+    for (found, true_one) in found.iter().zip([there, back]) {
+        assert!((*found as f64 - true_one).abs() <= 10.0, "{found}, {true_one}");
+    }
+    let measured = finding.measured.as_ref().expect("a size").value.to_f64();
+    assert!((measured - 1500.0).abs() <= 150.0, "{measured}");
+}
+
+#[test]
 fn a_step_is_found_with_its_time_and_qrs_complexes_are_none() {
     let assessment = disturbed(&[9], |at| if at >= 2750 { 1500.0 } else { 0.0 });
     let [finding] = of(&assessment, "baseline-step")[..] else { panic!("one finding") };
