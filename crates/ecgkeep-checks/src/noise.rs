@@ -168,8 +168,8 @@ impl Waves {
         let [low_by_second, high_by_second] = self.by_second(&powers);
         let hum = |base_uv, by_second_uv| Hum { base_uv, harmonics_uv: [0.0; 2], by_second_uv };
         [
-            hum(quiet_excess(low, [below, between]), low_by_second),
-            hum(quiet_excess(high, [between, above]), high_by_second),
+            hum(quiet_excess([low, below, between], above), low_by_second),
+            hum(quiet_excess([high, between, above], below), high_by_second),
         ]
     }
 
@@ -211,8 +211,8 @@ impl Waves {
         for (hum, tables) in hum.iter_mut().zip(&self.harmonics) {
             for (uv, tables) in hum.harmonics_uv.iter_mut().zip(tables) {
                 let Some(tables) = tables else { continue };
-                let [below, own, above] = self.powers(values, tables);
-                *uv = quiet_excess(&own, [&below, &above]);
+                let [below, own, above] = self.powers(values, tables).each_mut().map(median);
+                *uv = excess(own, below, above);
             }
         }
         hum.iter().flat_map(|hum| hum.harmonics_uv).any(|uv| uv >= HUM_UV_REMOVED)
@@ -252,19 +252,19 @@ impl Waves {
     }
 }
 
-/// [`excess`] of the medians over the half of the blocks that hold least beside the frequency: those without QRS
-/// complexes and steep waves, in which the hum can be told best.
-fn quiet_excess(own: &[f64], [below, above]: [&[f64]; 2]) -> f64 {
-    let mut blocks: Vec<(f64, f64)> =
-        own.iter().zip(below.iter().zip(above)).map(|(own, (a, b))| (f64::midpoint(*a, *b), *own)).collect();
-    let half = blocks.len().div_ceil(2);
+/// [`excess`] of the medians of a frequency's own powers and those below and above it, over the half of the blocks that
+/// hold least at one further away: those without QRS complexes and steep waves, in which the hum can be told best. Blocks
+/// chosen by the powers that are taken off would show hum in mere noise.
+fn quiet_excess(powers: [&[f64]; 3], far: &[f64]) -> f64 {
+    let mut quiet: Vec<usize> = (0..far.len()).collect();
+    let half = far.len().div_ceil(2);
     if half == 0 {
         return f64::NAN;
     }
-    blocks.select_nth_unstable_by(half - 1, |a, b| a.0.total_cmp(&b.0));
-    let (mut beside, mut own): (Vec<f64>, Vec<f64>) = blocks[..half].iter().copied().unzip();
-    let beside = median(&mut beside);
-    excess(median(&mut own), beside, beside)
+    quiet.select_nth_unstable_by(half - 1, |a, b| far[*a].total_cmp(&far[*b]));
+    let [own, below, above] =
+        powers.map(|powers| median(&mut quiet[..half].iter().map(|block| powers[*block]).collect()));
+    excess(own, below, above)
 }
 
 /// The peak amplitude of what a power holds more than its two neighbours.

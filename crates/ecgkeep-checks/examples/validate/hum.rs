@@ -5,6 +5,7 @@ use std::f64::consts::TAU;
 use ecgkeep_checks::{Policy, RULES, run};
 use ecgkeep_recording::{CivilTime, Recording, Signal, Waveform};
 
+use super::interval::interval;
 use super::sets::{Failure, Record, Sets};
 
 const SIZES_UV: [f64; 5] = [20.0, 50.0, 100.0, 200.0, 500.0];
@@ -16,17 +17,19 @@ pub fn table(sets: &Sets) -> Result<(), Failure> {
     );
     println!(
         "| frequency, Hz | added, uV peak | leads | right | % | middle estimate, uV | recordings | the lead with the \
-         largest estimate right | % | all leads right | % |"
+         largest estimate right | % (95 % interval) | not right | all leads right | % (95 % interval) |"
     );
-    println!("|---|---|---|---|---|---|---|---|---|---|---|");
+    println!("|---|---|---|---|---|---|---|---|---|---|---|---|");
     for hertz in [50.0, 50.2, 49.8, 60.0, 60.2, 59.8] {
         for size in SIZES_UV {
             let is_right = |estimate: &f64| (*estimate - size).abs() <= (0.1 * size).max(4.0);
-            let (mut estimates, mut largest_right, mut all_right, mut of) = (Vec::new(), 0, 0, 0);
+            let (mut estimates, mut not_right, mut all_right, mut of) = (Vec::new(), Vec::new(), 0, 0);
             for record in sets.twelve_leads() {
                 let of_record = estimates_of(record, hertz, size)?;
                 let largest = of_record.iter().copied().fold(0.0, f64::max);
-                largest_right += usize::from(is_right(&largest));
+                if !is_right(&largest) {
+                    not_right.push(format!("{} ({largest:.0} uV)", record.name));
+                }
                 all_right += usize::from(of_record.iter().all(is_right));
                 of += 1;
                 estimates.extend(of_record);
@@ -35,12 +38,14 @@ pub fn table(sets: &Sets) -> Result<(), Failure> {
             estimates.sort_by(f64::total_cmp);
             let percent = |part: usize, of: usize| 100.0 * part as f64 / of as f64;
             println!(
-                "| {hertz} | {size:.0} | {} | {right} | {:.1} | {:.1} | {of} | {largest_right} | {:.1} | {all_right} | {:.1} |",
+                "| {hertz} | {size:.0} | {} | {right} | {:.1} | {:.1} | {of} | {} | {} | {} | {all_right} | {} |",
                 estimates.len(),
                 percent(right, estimates.len()),
                 estimates[estimates.len() / 2],
-                percent(largest_right, of),
-                percent(all_right, of),
+                of - not_right.len(),
+                interval(of - not_right.len(), of),
+                if not_right.is_empty() { "-".to_owned() } else { not_right.join(", ") },
+                interval(all_right, of),
             );
         }
     }

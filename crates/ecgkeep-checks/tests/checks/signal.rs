@@ -166,6 +166,14 @@ fn wander_is_measured_from_lowest_to_highest() {
 }
 
 #[test]
+fn noise_alone_shows_no_hum() {
+    for sigma_uv in [30.0, 60.0, 100.0] {
+        let assessment = disturbed(&[0, 6, 9], noise(sigma_uv));
+        assert_eq!(verdicts(&assessment, "mains-hum"), [], "{sigma_uv} uV");
+    }
+}
+
+#[test]
 fn a_jump_and_the_jump_back_are_steps_even_if_both_stand_beside_a_beat() {
     let beats = Strip::default().beats();
     let at = |beat: usize| ((beats[beat] + 0.08) * 500.0).round();
