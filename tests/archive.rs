@@ -263,6 +263,35 @@ fn a_wrong_patient_is_corrected_and_leaves_a_pointer_without_the_other() {
 }
 
 #[test]
+fn a_patient_who_is_not_identified_is_marked_on_page_and_bundle_and_listed_until_corrected() {
+    let mut house = House::new();
+    // What is typed for want of a name is no identity.
+    let mut nobody = recording(1, "Unknown", "UNKNOWN");
+    nobody.subject.birth_date = None;
+    let added = house.add(&[source(&nobody), numbered(2)]);
+    let key = added[0].key.expect("it was filed");
+    let listed = |house: &House| -> Vec<String> {
+        house.catalogue.unidentified().expect("it can be asked").into_iter().map(|row| row.key).collect()
+    };
+    assert_eq!(listed(&house), [key.to_string()]);
+    let marked = |house: &House| {
+        let got = archive::fetch(&house.archive, &house.catalogue, key, None).expect("it is whole");
+        let has = |name: &str| {
+            let member = got.bundle.member(name).expect("a member");
+            String::from_utf8_lossy(&member).contains("UNIDENTIFIED")
+        };
+        (got.entry.unidentified, ["data/report.svg", "bag-info.txt", "metadata/README.txt"].map(has))
+    };
+    assert_eq!(marked(&house), (true, [true; 3]));
+
+    let mut filing = right_patient("LM-RIGHT");
+    filing.subject.birth_date = Some("1971-06-19".parse().expect("a date"));
+    correct(&mut house.archive, &mut house.catalogue, key, &filing, Reason::WrongPatient).expect("corrected");
+    assert_eq!(marked(&house), (false, [false; 3]));
+    assert_eq!(listed(&house), Vec::<String>::new());
+}
+
+#[test]
 fn the_superseded_original_is_handed_out_on_request_only_and_never_filed_again() {
     let mut house = House::new();
     let key = house.add(&[source(&recording(1, "Maren Tallowfield", "LM-WRONG"))])[0].key.expect("filed");

@@ -278,6 +278,8 @@ fn put_recording(change: &Connection, entry: &Entry, digest: &str, bytes: u64) -
         entry.damaged,
         entry.amends.as_ref().map(|amends| amends.why.as_str()),
         entry.test_recording.is_some(),
+        // What was sealed before bundles said so is found by its missing identifiers.
+        entry.unidentified || identifiers.is_empty(),
     ])?;
     let mut term = change.prepare_cached("INSERT OR IGNORE INTO terms VALUES (?1, ?2, ?3, ?4)")?;
     let mut put = |kind: &str, text: &str| term.execute(params![kind, text, key, revision]).map(|_| ());

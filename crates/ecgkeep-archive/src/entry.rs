@@ -66,6 +66,9 @@ pub struct Entry {
     /// Why this is a test recording and none of a patient, if it is one.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub test_recording: Option<String>,
+    /// Whether fewer identifiers of the patient are present than the policy asks for; not written where they are.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub unidentified: bool,
     /// What the checks came to.
     pub checks: EntryChecks,
     /// Who supplied a filing beside the source, if somebody did.

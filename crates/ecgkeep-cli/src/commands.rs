@@ -269,7 +269,8 @@ fn verdict(entry: &Entry) -> String {
     let codes = if codes.is_empty() { String::new() } else { format!(": {}", codes.join(", ")) };
     let damaged = if entry.damaged { "DAMAGED; " } else { "" };
     let test = if entry.test_recording.is_some() { "TEST RECORDING; " } else { "" };
-    format!("{test}{damaged}{}{codes}", entry.checks.headline)
+    let unidentified = if entry.unidentified { "UNIDENTIFIED; " } else { "" };
+    format!("{test}{unidentified}{damaged}{}{codes}", entry.checks.headline)
 }
 
 /// Whether a file lies in a folder; neither need exist yet.

@@ -171,6 +171,7 @@ pub(crate) fn entry_of(
         fingerprint: recording.fingerprint().to_string(),
         damaged: opened.read.is_damaged(),
         test_recording: revision.test_recording.clone(),
+        unidentified: assessment.unidentified,
         checks: EntryChecks {
             policy: format!("{} {}", assessment.policy, assessment.policy_version),
             headline: assessment.headline(),

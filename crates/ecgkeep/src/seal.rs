@@ -176,14 +176,21 @@ fn originals(bundle: &Bundle) -> Vec<String> {
     text.lines().filter(|line| line.contains(ORIGINAL)).map(str::to_owned).collect()
 }
 
+/// What the bundle of a patient who is not identified is marked with.
+fn unidentified(entry: &Entry) -> Option<&'static str> {
+    entry.unidentified.then_some("UNIDENTIFIED patient, to be corrected as soon as it is known who it is")
+}
+
 /// The labels of bag-info.txt (RFC 8493, 2.2.2) besides Payload-Oxum.
 fn bag_info(entry: &Entry, recording: &Recording, sealing: &Sealing<'_>) -> Vec<(String, String)> {
     let beside = sealing.filing.and_then(|filing| filing.acquisition.institution.as_deref());
     let organisation = recording.acquisition.institution.as_deref().or(beside).unwrap_or("not stated");
     let mut info = vec![("Source-Organization", organisation.to_owned())];
     info.push(("External-Identifier", entry.key.clone()));
-    if let Some(reason) = &entry.test_recording {
-        info.push(("External-Description", format!("TEST RECORDING: {reason}")));
+    let test = entry.test_recording.as_ref().map(|reason| format!("TEST RECORDING: {reason}"));
+    let marks: Vec<String> = test.into_iter().chain(unidentified(entry).map(str::to_owned)).collect();
+    if !marks.is_empty() {
+        info.push(("External-Description", marks.join("; ")));
     }
     if let Some(date) = sealing.at.date {
         info.push(("Bagging-Date", date.to_string()));
@@ -275,6 +282,7 @@ fn readme(entry: &Entry, has_copy: bool) -> String {
         Some(reason) => format!("TEST RECORDING, none of a patient: {reason}.\n\n"),
         None => String::new(),
     };
+    let unidentified = unidentified(entry).map_or_else(String::new, |mark| format!("{mark}.\n\n"));
     let original = if entry.amends.is_some() {
         "data/original/        SUPERSEDED: the files as they were received, which say something wrong (another\n\
          \x20                     patient, for example). Do not hand them on. What is right stands in all other files\n\
@@ -284,7 +292,7 @@ fn readme(entry: &Entry, has_copy: bool) -> String {
     };
     let copy = if has_copy { "data/wfdb/            a copy in WFDB, an open waveform format\n" } else { "" };
     format!(
-        "{test}This folder holds one resting ECG recording, sealed so that a change can be found.\n\
+        "{test}{unidentified}This folder holds one resting ECG recording, sealed so that a change can be found.\n\
          \n\
          What is in it\n\
          {original}{copy}\

@@ -48,6 +48,8 @@ pub struct Row {
     pub damaged: bool,
     /// Whether it is a test recording, and no patient's.
     pub test_recording: bool,
+    /// Whether the patient's identifiers are missing, or fewer than the policy asked for.
+    pub unidentified: bool,
     /// Why this revision corrects the one before; `None` in the first.
     pub corrected_why: Option<String>,
     /// When this revision was filed, UTC; `None` where the journal is lost.
@@ -133,7 +135,8 @@ pub struct OtherIdentity {
 const COLUMNS: &str = "r.key, r.revision, r.sha256, r.start, r.start_at, r.name, r.identifiers, r.birth_date, r.sex, \
     r.operators, r.order_number, r.sequence_number, r.device, r.urgency, r.headline, r.findings, r.damaged, \
     r.corrected_why, s.filed_at, s.exported, s.acknowledged, \
-    (SELECT first.filed_at FROM sent first WHERE first.key = r.key AND first.revision = 1), r.is_test";
+    (SELECT first.filed_at FROM sent first WHERE first.key = r.key AND first.revision = 1), r.is_test, \
+    r.is_unidentified";
 
 const FROM: &str = "FROM recordings r LEFT JOIN sent s ON s.key = r.key AND s.revision = r.revision";
 
@@ -183,11 +186,11 @@ impl Catalogue {
         ))
     }
 
-    /// Newest revisions of patients without any identifier.
+    /// Newest revisions of patients with fewer identifiers than the policy asked for, or without any.
     /// # Errors
     /// [`Kind::Io`].
     pub fn unidentified(&self) -> Result<Vec<Row>> {
-        self.rows(&format!("{NEWEST} AND r.identifiers = '' ORDER BY r.start_at, r.key"))
+        self.rows(&format!("{NEWEST} AND r.is_unidentified ORDER BY r.start_at, r.key"))
     }
 
     /// Newest revisions that correct another.
@@ -374,6 +377,7 @@ fn row_of(row: &SqlRow<'_>) -> rusqlite::Result<Row> {
         findings: row.get(15)?,
         damaged: row.get(16)?,
         test_recording: row.get(22)?,
+        unidentified: row.get(23)?,
         corrected_why: row.get(17)?,
         filed_at: row.get(18)?,
         first_filed_at: row.get(21)?,

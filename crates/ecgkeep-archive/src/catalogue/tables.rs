@@ -3,7 +3,7 @@
 use rusqlite::Connection;
 
 /// Counted up whenever a table changes: a catalogue of another shape is made anew.
-pub(super) const VERSION: i64 = 2;
+pub(super) const VERSION: i64 = 3;
 
 /// `recordings` and `terms` hold what the bundles say, the others what the journal says.
 const TABLES: &str = "
@@ -17,6 +17,7 @@ const TABLES: &str = "
         order_number TEXT, sequence_number TEXT, device TEXT, urgency TEXT, urgent INTEGER NOT NULL,
         verdict TEXT NOT NULL, headline TEXT NOT NULL, findings TEXT NOT NULL,
         fingerprint TEXT NOT NULL, damaged INTEGER NOT NULL, corrected_why TEXT, is_test INTEGER NOT NULL,
+        is_unidentified INTEGER NOT NULL,
         PRIMARY KEY (key, revision)) WITHOUT ROWID;
     CREATE INDEX by_day ON recordings (start_day);
     CREATE INDEX by_birth ON recordings (birth_date);
@@ -42,7 +43,7 @@ const NAMES: &[&str] = &["position", "recordings", "terms", "sent", "quarantined
 /// A row of `recordings`, columns in their order.
 pub(super) const PUT_RECORDING: &str = "INSERT OR REPLACE INTO recordings VALUES \
     (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15, ?16, ?17, ?18, ?19, ?20, ?21, ?22, ?23, \
-     ?24, ?25, ?26, ?27)";
+     ?24, ?25, ?26, ?27, ?28)";
 
 /// Empty tables in place of whatever is there.
 pub(super) fn make(db: &Connection) -> rusqlite::Result<()> {

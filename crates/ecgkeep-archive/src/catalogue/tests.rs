@@ -43,6 +43,7 @@ fn entry(number: u32, name: &str, identifier: &str) -> Entry {
         fingerprint: sha256(format!("samples {number}").as_bytes()),
         damaged: false,
         test_recording: None,
+        unidentified: false,
         checks: EntryChecks {
             policy: "resting-adult 1".into(),
             headline: "1 WARN (27 checks)".into(),

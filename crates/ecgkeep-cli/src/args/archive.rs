@@ -226,7 +226,7 @@ pub struct Which {
     /// Kept, but not readable so far.
     #[arg(long)]
     pub quarantined: bool,
-    /// Of a patient without any identifier.
+    /// Of a patient with fewer identifiers than the policy asks for, or without any.
     #[arg(long)]
     pub unidentified: bool,
     /// Corrected.

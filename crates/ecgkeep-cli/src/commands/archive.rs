@@ -155,8 +155,12 @@ fn row_line(row: &Row) -> String {
     let codes = if findings.is_empty() { String::new() } else { format!(": {findings}") };
     let damaged = if *damaged { "DAMAGED; " } else { "" };
     let test = if row.test_recording { "TEST RECORDING; " } else { "" };
+    let unidentified = if row.unidentified { "UNIDENTIFIED; " } else { "" };
     let corrected = row.corrected_why.as_ref().map_or_else(String::new, |why| format!(" | corrected: {why}"));
-    format!("{key}.r{revision} | {who} | {test}{damaged}{headline}{codes} | {}{corrected}\n", sent(row))
+    format!(
+        "{key}.r{revision} | {who} | {test}{unidentified}{damaged}{headline}{codes} | {}{corrected}\n",
+        sent(row)
+    )
 }
 
 /// How far it has been handed over.
