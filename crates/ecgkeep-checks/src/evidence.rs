@@ -4,6 +4,7 @@ use ecgkeep_recording::{CivilTime, Filing, PartialDate, Recording};
 
 use crate::Policy;
 use crate::beats::Beats;
+use crate::identity::time::last_day;
 use crate::interchange::years;
 use crate::median_beat::MedianBeats;
 use crate::noise::Noise;
@@ -78,14 +79,15 @@ impl<'a> Evidence<'a> {
         let limit = self.policy.adult_from_years;
         match self.age_years() {
             Some(age) if age < limit => {
-                Err(format!("the patient is {age:.0} years old, the rule is for {limit} and above"))
+                Err(format!("the patient is {:.0} years old, the rule is for {limit} and above", age.floor()))
             }
             Some(_) => Ok(""),
             None => Ok("; the age is not known: not validated for children"),
         }
     }
 
-    /// The age as stated, or from birth and recording, whatever is known of both; the file's word first.
+    /// The age as stated, or from birth and recording, whatever is known of both: the least that it may be. The file's
+    /// word comes first.
     fn age_years(&self) -> Option<f64> {
         let filing = self.filing;
         let subjects = [Some(&self.recording.subject), filing.map(|filing| &filing.subject)];
@@ -94,9 +96,9 @@ impl<'a> Evidence<'a> {
         let beside = filing.and_then(|filing| filing.acquisition.start.date);
         let recorded = self.recording.acquisition.start.date.or(beside);
         let days =
-            |birth: PartialDate, date: PartialDate| i32::try_from(date.first_day() - birth.first_day()).ok();
+            |birth: PartialDate, date: PartialDate| i32::try_from(date.first_day() - last_day(birth)).ok();
         let computed = birth.zip(recorded).and_then(|(birth, date)| days(birth, date));
-        stated.or(computed.map(|days| f64::from(days) / 365.25))
+        stated.or(computed.map(|days| f64::from(days.max(0)) / 365.25))
     }
 
     /// Whether the electrodes were placed as usual, as far as is stated.
@@ -105,11 +107,19 @@ impl<'a> Evidence<'a> {
     pub fn standard_placement(&self) -> Result<(), String> {
         let beside = self.filing.and_then(|filing| filing.acquisition.placement.as_ref());
         let Some(placement) = self.recording.acquisition.placement.as_ref().or(beside) else { return Ok(()) };
-        let text =
-            placement.text.clone().or_else(|| placement.codes.first()?.meaning.clone()).unwrap_or_default();
-        let lower = text.to_lowercase();
-        let is_usual = lower.is_empty() || (lower.contains("standard") && !lower.contains("non"));
-        if is_usual { Ok(()) } else { Err(format!("the electrodes were placed otherwise (\"{text}\")")) }
+        let code = placement.codes.first();
+        // A number that nobody explains is not taken for the standard placement.
+        let words = [
+            placement.text.as_deref(),
+            code.and_then(|code| code.meaning.as_deref()),
+            code.map(|code| code.value.as_str()),
+        ];
+        let Some(said) = words.into_iter().flatten().find(|words| !words.trim().is_empty()) else {
+            return Ok(());
+        };
+        let lower = said.to_lowercase();
+        let is_usual = lower.contains("standard") && !lower.contains("non");
+        if is_usual { Ok(()) } else { Err(format!("the electrodes were placed otherwise (\"{said}\")")) }
     }
 
     /// `supplied beside the file by A. Nurse`.

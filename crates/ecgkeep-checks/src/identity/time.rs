@@ -97,7 +97,7 @@ fn against_birth(rule: &Rule, evidence: &Evidence, date: PartialDate, supplied: 
 }
 
 /// Days from 1970-01-01 to the last day that the date may mean, or a little later.
-fn last_day(date: PartialDate) -> i64 {
+pub(crate) fn last_day(date: PartialDate) -> i64 {
     let more = match (date.month(), date.day()) {
         (None, _) => 365,
         (_, None) => 30,

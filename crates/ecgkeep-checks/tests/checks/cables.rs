@@ -1,7 +1,7 @@
 //! Exchanged cables, on computed strips.
 
 use ecgkeep_checks::{Assessment, Verdict};
-use ecgkeep_recording::{Coded, Quantity};
+use ecgkeep_recording::{Code, Coded, Quantity};
 
 use crate::synthetic::{Strip, check, of, verdicts};
 
@@ -128,7 +128,13 @@ fn children_other_placements_and_beats_without_p_waves_are_not_assessed() {
     infant.subject.age = Some(Quantity::new(9, "mo"));
     let mut right_sided = strip.recording_of(&arms);
     right_sided.acquisition.placement = Some(Coded::from_text("right-sided"));
-    for recording in [child, infant, right_sided] {
+    // Born in 2010 and recorded in March 2026: perhaps not yet sixteen.
+    let mut perhaps = strip.recording_of(&arms);
+    perhaps.subject.birth_date = Some("2010".parse().expect("a date"));
+    let mut a_number = strip.recording_of(&arms);
+    let code = Code { system: "a list of the clinic".into(), value: "3".into(), meaning: None };
+    a_number.acquisition.placement = Some(Coded { text: None, codes: vec![code] });
+    for recording in [child, infant, right_sided, perhaps, a_number] {
         let assessment = check(&recording);
         for code in ["cable-limb", "cable-neutral", "cable-chest"] {
             assert_eq!(verdicts(&assessment, code), [Verdict::NotAssessed], "{code}");
