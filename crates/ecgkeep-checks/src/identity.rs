@@ -40,7 +40,8 @@ impl Identifiers {
         self.stated.len()
     }
 
-    /// `identifier, name (supplied beside the file by A. Nurse)`; `none` where nothing is stated.
+    /// `identifier, name (supplied beside the file by A. Nurse)`; who supplied all of several is named once; `none` where
+    /// nothing is stated.
     pub fn list(&self) -> String {
         let one = |(what, who): &(&str, Option<String>)| match who {
             Some(who) => format!("{what} ({who})"),
@@ -48,6 +49,10 @@ impl Identifiers {
         };
         match self.stated.as_slice() {
             [] => "none".to_owned(),
+            [(_, Some(who)), _, ..] if self.stated.iter().all(|(_, other)| other.is_some()) => {
+                let all: Vec<&str> = self.stated.iter().map(|(what, _)| *what).collect();
+                format!("{} (all {who})", all.join(", "))
+            }
             some => some.iter().map(one).collect::<Vec<_>>().join(", "),
         }
     }

@@ -66,8 +66,8 @@ fn a_filing_supplies_what_the_file_cannot_carry_and_its_use_is_said() {
     assert_eq!(verdicts(&assessment, "identity-operator"), []);
     assert_eq!(
         assessment.identity_line(),
-        "two identifiers present: identifier (supplied beside the file by M. Brandt), name (supplied beside the file \
-         by M. Brandt); not compared with the patient"
+        "two identifiers present: identifier, name (all supplied beside the file by M. Brandt); not compared with the \
+         patient"
     );
 }
 
