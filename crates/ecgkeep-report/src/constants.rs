@@ -35,8 +35,15 @@ pub(crate) const RULE_STROKE: Mm = Mm(200);
 
 /// White at the upper and lower edge, which many printers cannot reach.
 pub(crate) const MARGIN: Mm = Mm::whole(6);
-/// The room left of the tracings, where the calibration pulse stands.
+/// The room left of the tracings, where the calibration pulse stands apart from them; more where the pulse is as long
+/// as that.
 pub(crate) const GUTTER: Mm = Mm::whole(10);
+pub(crate) const GUTTER_AT_50: Mm = Mm::whole(15);
+/// White between a label and its text.
+pub(crate) const LABEL_GAP: Mm = Mm(1_500);
+/// A label wider than this runs into the first line of its text, so that it does not push the other texts of its list
+/// away from their labels.
+pub(crate) const RUN_IN_FROM: Mm = Mm::whole(20);
 /// Between columns of text.
 pub(crate) const COLUMN_GAP: Mm = Mm::whole(5);
 

@@ -1,12 +1,10 @@
 //! Under the head: what the source says of the recording, what was supplied beside it, and the findings.
 
-use crate::constants::BODY_LEADING;
+use crate::constants::{BODY_LEADING, LABEL_GAP, RUN_IN_FROM};
 use crate::page::Report;
-use crate::typeset::{Column, Style, shorten};
+use crate::typeset::{Column, Style, shorten, wrap};
 use crate::{Entry, Mm, Shape, entries, words};
 
-/// White between the longest label of a list and its texts.
-const LABEL_GAP: Mm = Mm(1_500);
 /// Between two blocks of a column.
 const BLOCK_GAP: Mm = Mm(900);
 
@@ -26,7 +24,7 @@ pub(crate) fn details(report: &Report) -> (Vec<Shape>, bool) {
     let mut column = Column::new(&mut shapes, left, width, top, bottom);
     if !left_over.is_empty() {
         // The line that says how many are left over.
-        column.bottom = bottom - BODY_LEADING;
+        column.bottom = bottom - BODY_LEADING - BLOCK_GAP;
     }
     if let Some(filing) = &report.facts.filing {
         column.paragraph(Style::BODY_BOLD, &entries::filing_heading(filing));
@@ -36,6 +34,7 @@ pub(crate) fn details(report: &Report) -> (Vec<Shape>, bool) {
     }
     measured_and_stated(&mut column, report);
     column.bottom = bottom;
+    column.skip(BLOCK_GAP);
     column.list(left_over, indent(left_over), Style::BODY, more);
     let left_is_cut = column.is_cut;
 
@@ -53,7 +52,8 @@ pub(crate) fn details(report: &Report) -> (Vec<Shape>, bool) {
     }
     if let Some(made) = entries::checks_made(report.assessment) {
         column.skip(if findings.is_empty() { Mm::ZERO } else { BLOCK_GAP });
-        column.paragraph(Style::BODY_QUIET, &made);
+        let is_long = wrap(&made, Style::BODY_QUIET, width).len() > column.lines_left(Style::BODY_QUIET);
+        column.paragraph(if is_long { Style::SMALL_QUIET } else { Style::BODY_QUIET }, &made);
     }
     (shapes, is_cut)
 }
@@ -63,9 +63,10 @@ pub(crate) fn more(count: usize) -> String {
     format!("and {count} more at the end of the report")
 }
 
-/// Where the texts of a list begin.
+/// Where the texts of a list begin, but for those that a wide label runs into.
 pub(crate) fn indent(list: &[Entry]) -> Mm {
-    let widest = list.iter().map(|entry| Style::BODY_BOLD.measure(&entry.label)).max();
+    let widths = list.iter().map(|entry| Style::BODY_BOLD.measure(&entry.label));
+    let widest = widths.filter(|width| *width <= RUN_IN_FROM).max();
     widest.filter(|widest| *widest > Mm::ZERO).map_or(Mm::ZERO, |widest| widest + LABEL_GAP)
 }
 
@@ -74,9 +75,17 @@ fn measured_and_stated(column: &mut Column, report: &Report) {
     let recording = report.recording;
     let statements = entries::statements(recording);
     if let Some(figures) = &report.assessment.rhythm {
-        column.paragraph(Style::BODY_BOLD, entries::COMPUTED_HEADING);
-        column.paragraph(Style::BODY, &figures.figures());
-        column.skip(BLOCK_GAP);
+        let (heading, figures) = (entries::COMPUTED_HEADING, figures.figures());
+        let lines = wrap(heading, Style::BODY_BOLD, column.width).len()
+            + wrap(&figures, Style::BODY, column.width).len();
+        if lines <= column.lines_left(Style::BODY) {
+            column.paragraph(Style::BODY_BOLD, heading);
+            column.paragraph(Style::BODY, &figures);
+            column.skip(BLOCK_GAP);
+        } else {
+            // The figures never stand without their caution, nor it without them.
+            column.is_cut = true;
+        }
     }
     if recording.measurements.is_empty() && statements.is_empty() {
         column.paragraph(Style::BODY_QUIET, "The source holds no measurements and no statements.");
@@ -107,7 +116,7 @@ fn measured_and_stated(column: &mut Column, report: &Report) {
     }
 }
 
-/// Measurements in cells, three to the line, a long one over several cells.
+/// Measurements in cells, three to the line or two where it is narrow, a long one over several cells.
 fn measurements(column: &mut Column, texts: &[String]) {
     let rows = rows_of_cells(texts, column.width);
     let room = column.lines_left(Style::BODY);
@@ -124,14 +133,15 @@ fn measurements(column: &mut Column, texts: &[String]) {
 
 /// Texts with the distance of each from the left, in rows no wider than `width`.
 fn rows_of_cells(texts: &[String], width: Mm) -> Vec<Vec<(Mm, String)>> {
-    const CELLS: i32 = 3;
-    let cell = width.over(CELLS);
+    const NARROW: Mm = Mm::whole(55);
+    let cells = if width < NARROW { 2 } else { 3 };
+    let cell = width.over(cells);
     let mut rows: Vec<Vec<(Mm, String)>> = Vec::new();
-    let mut used = CELLS;
+    let mut used = cells;
     for text in texts {
         let text = shorten(text, Style::BODY, width);
-        let needed = (1 + (Style::BODY.measure(&text) + Mm::whole(1)).0 / cell.0).clamp(1, CELLS);
-        if used + needed > CELLS {
+        let needed = (1 + (Style::BODY.measure(&text) + Mm::whole(1)).0 / cell.0).clamp(1, cells);
+        if used + needed > cells {
             rows.push(Vec::new());
             used = 0;
         }

@@ -16,12 +16,13 @@ pub(crate) fn passages(
     cautions: String,
 ) -> Vec<Passage> {
     let plain = |text: String| entry("", text);
-    let mut checks = vec![plain(assessment.headline()), plain(assessment.identity_line().to_owned())];
+    let mut checks =
+        vec![plain(assessment.headline()), plain(header::capitalised(assessment.identity_line()))];
     checks.push(plain(policy(assessment)));
     checks.extend(assessment.policy_changes.iter().map(|change| entry("Policy", change.clone())));
     checks.extend(usability(assessment).into_iter().chain(leads(assessment)).map(plain));
     checks.extend(findings(assessment).into_iter().map(|(finding, short)| Entry {
-        text: format!("{} Source of the rule: {}.", short.text, finding.source),
+        text: format!("{}. Source of the rule: {}.", short.text, words::with_micro(finding.source)),
         ..short
     }));
     checks.extend(checks_made(assessment).map(plain));
@@ -257,7 +258,10 @@ pub(crate) fn findings(assessment: &Assessment) -> Vec<(&Finding, Entry)> {
     let mut sorted: Vec<&Finding> = assessment.findings.iter().collect();
     sorted.sort_by_key(|finding| std::cmp::Reverse(finding.verdict));
     let short = |finding: &Finding| {
-        entry(&finding.verdict.to_string(), format!("{} [{}]", finding.text, finding.code))
+        entry(
+            &finding.verdict.to_string(),
+            format!("{} [{}]", words::with_micro(&finding.text), finding.code),
+        )
     };
     sorted.into_iter().map(|finding| (finding, short(finding))).collect()
 }

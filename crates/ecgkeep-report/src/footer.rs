@@ -109,7 +109,7 @@ fn run_on(column: &mut Column, sentences: &[String]) -> bool {
     false
 }
 
-/// Scale, pulse, filters, sampling.
+/// Scale, filters, pulse, sampling: where one page has no room for all, the last ones stand at the end of the report.
 pub(crate) fn technical(report: &Report) -> Vec<String> {
     let (paper, recording) = (report.paper, report.recording);
     let (speed, gain) = (paper.speed.per_second(), paper.gain.per_millivolt());
@@ -130,9 +130,9 @@ pub(crate) fn technical(report: &Report) -> Vec<String> {
             per_millimetre(speed),
             per_millimetre(gain)
         ),
+        format!("Filters of this drawing: {filters}"),
+        format!("Filters of the source: {}", words::filters(&recording.acquisition.filters)),
         "Pulse of 1 mV for 0.2 s: drawn, not recorded".to_owned(),
-        format!("Filters declared by the source: {}", words::filters(&recording.acquisition.filters)),
-        format!("Filters applied for this drawing: {filters}"),
     ];
     lines.push(notices::sampling(recording));
     lines
@@ -146,7 +146,7 @@ pub(crate) fn cautions(report: &Report) -> String {
         all.push("Measurements and statements are the source's own.");
     }
     if !is_adult(recording, report.facts) {
-        all.push("Age under 16 or unknown: the rules are made for adults and not validated for children.");
+        all.push("Age under 16 or unknown: rules for adults, not validated for children.");
     }
     all.join(" ")
 }

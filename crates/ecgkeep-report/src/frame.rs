@@ -1,7 +1,7 @@
 //! Where on the page what stands.
 
-use crate::constants::{COLUMN_GAP, GUTTER, MARGIN};
-use crate::{Mm, Orientation, Paper, Rectangle};
+use crate::constants::{COLUMN_GAP, GUTTER, GUTTER_AT_50, MARGIN};
+use crate::{Mm, Orientation, Paper, Rectangle, Speed};
 
 /// The parts of a page, from top to bottom.
 #[derive(Clone, Debug)]
@@ -29,13 +29,13 @@ const BAND_HEIGHT: Mm = Mm(18_900);
 /// White under the rule that ends the head.
 const BELOW_RULE: Mm = Mm(1_300);
 /// Height of the part with acquisition, measurements and findings; more where its columns are narrower.
-const DETAILS_HEIGHT: Mm = Mm(29_100);
+const DETAILS_HEIGHT: Mm = Mm(30_100);
 const DETAILS_HEIGHT_PORTRAIT: Mm = Mm(38_000);
 /// What the foot needs at least; more where the bar and the technical lines stand one below the other.
 const FOOTER_HEIGHT: Mm = Mm(33_000);
 const FOOTER_HEIGHT_PORTRAIT: Mm = Mm(48_000);
 /// White at the left and right edge at least.
-const SIDE: Mm = Mm::whole(8);
+const SIDE: Mm = Mm::whole(7);
 /// The longest strip: ten seconds at 25 mm/s.
 const LONGEST_STRIP: Mm = Mm::whole(250);
 /// The longest stretch of time of one page.
@@ -44,13 +44,14 @@ const MOST_MILLISECONDS: i64 = 10_000;
 impl Frame {
     pub fn new(paper: &Paper) -> Frame {
         let (width, height) = paper.size.dimensions(paper.orientation);
-        let strip = large_boxes(LONGEST_STRIP.min(width - SIDE.times(2) - GUTTER));
+        let gutter = if paper.speed == Speed::Mm50 { GUTTER_AT_50 } else { GUTTER };
+        let strip = large_boxes(LONGEST_STRIP.min(width - SIDE.times(2) - gutter));
         let per_second = i64::from(paper.speed.per_second().0);
         let milliseconds = (i64::from(strip.0) * 1000 / per_second).min(MOST_MILLISECONDS);
         let drawn = Mm(i32::try_from(per_second * milliseconds / 1000).unwrap_or(strip.0));
 
-        let left = (width - strip - GUTTER).over(2);
-        let right = left + GUTTER + strip;
+        let left = (width - strip - gutter).over(2);
+        let right = left + gutter + strip;
         let band = Rectangle { left, top: MARGIN, right, bottom: MARGIN + BAND_HEIGHT };
         let (details_height, footer_height) = match paper.orientation {
             Orientation::Landscape => (DETAILS_HEIGHT, FOOTER_HEIGHT),
@@ -61,7 +62,7 @@ impl Frame {
         let grid_height = large_boxes(height - MARGIN - footer_height - bottom);
         let grid = Rectangle { left, top: bottom, right, bottom: bottom + grid_height };
         let footer = Rectangle { left, top: grid.bottom, right, bottom: height - MARGIN };
-        let origin_x = left + GUTTER;
+        let origin_x = left + gutter;
         Frame {
             width,
             height,
@@ -91,7 +92,7 @@ fn large_boxes(length: Mm) -> Mm {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::{PaperSize, Speed};
+    use crate::PaperSize;
 
     #[test]
     fn a_page_shows_what_its_width_holds_at_the_speed_and_no_more_than_ten_seconds() {
@@ -105,8 +106,9 @@ mod tests {
         assert_eq!(milliseconds(PaperSize::A4, Landscape, Speed::Mm25), 10_000);
         assert_eq!(milliseconds(PaperSize::A4, Landscape, Speed::Mm12_5), 10_000);
         assert_eq!(milliseconds(PaperSize::A4, Landscape, Speed::Mm50), 5_000);
-        assert_eq!(milliseconds(PaperSize::A4, Portrait, Speed::Mm25), 7_200);
+        assert_eq!(milliseconds(PaperSize::A4, Portrait, Speed::Mm25), 7_400);
         assert_eq!(milliseconds(PaperSize::Letter, Landscape, Speed::Mm25), 10_000);
+        assert_eq!(milliseconds(PaperSize::Letter, Landscape, Speed::Mm50), 5_000);
         assert_eq!(milliseconds(PaperSize::Letter, Portrait, Speed::Mm12_5), 10_000);
     }
 }

@@ -1,7 +1,7 @@
 //! The head of the page: whose recording it is, and what the checks answer.
 
 use ecgkeep_checks::{Assessment, Finding, Verdict};
-use ecgkeep_recording::{Recording, Subject};
+use ecgkeep_recording::{Identifier, Recording, Subject};
 
 use crate::constants::{BODY_LEADING, HEAD_SIZE, RULE_STROKE};
 use crate::frame::Frame;
@@ -49,6 +49,11 @@ fn who(frame: &Frame, subject: &Subject, facts: &PageFacts) -> Vec<Shape> {
     };
     let name = stated(&|subject| Some(words::name(subject)).filter(|name| !name.trim().is_empty()));
     let identifier = stated(&|subject| subject.identifiers.first().map(words::identifier));
+    // Who assigned it stands smaller after it where the line is too long.
+    let bare = stated(&|subject| {
+        let first = subject.identifiers.first()?;
+        Some(words::identifier(&Identifier { assigner: None, ..first.clone() }))
+    });
     let birth = stated(&|subject| subject.birth_date.map(|date| format!("born {date}")));
     let sex = stated(&|subject| subject.sex.as_ref().map(words::sex));
     let age = stated(&|subject| subject.age.as_ref().map(words::age));
@@ -58,6 +63,7 @@ fn who(frame: &Frame, subject: &Subject, facts: &PageFacts) -> Vec<Shape> {
     let numbers = name.as_ref().map(|name| letters::in_unicode(&name.text)).unwrap_or_default();
     let mut shapes = set_name(left, top, room, name);
     let identifier = [identifier.unwrap_or_else(|| Stated::silent("identifier not stated"))];
+    let bare = bare.map_or(0, |bare| clean(&bare.text).len());
     let birth = birth.unwrap_or_else(|| Stated::silent("birth date not stated"));
     let about: Vec<Stated> = [Some(birth), sex, age].into_iter().flatten().collect();
     let (mut second, mut third) = (top + Mm(11_200), top + Mm(16_200));
@@ -67,11 +73,17 @@ fn who(frame: &Frame, subject: &Subject, facts: &PageFacts) -> Vec<Shape> {
     if !numbers.is_empty() && is_one_line {
         let line = format!("Letters that not every font has, in Unicode: {numbers}");
         let line = shorten(&line, Style::SMALL, room);
-        shapes.push(Style::SMALL.line(left, top + Mm(8_450), Anchor::Start, &line));
-        (second, third) = (top + Mm(12_200), top + Mm(17_000));
+        // The name a little higher, so that the line under it stands apart from what follows.
+        for shape in &mut shapes {
+            if let Shape::Text(text) = shape {
+                text.at.y = text.at.y - Mm(500);
+            }
+        }
+        shapes.push(Style::SMALL.line(left, top + Mm(7_900), Anchor::Start, &line));
+        (second, third) = (top + Mm(12_300), top + Mm(17_000));
     }
-    shapes.push(set_stated(left, second, room, &identifier));
-    shapes.push(set_stated(left, third, room, &about));
+    shapes.extend(set_stated(left, second, room, &identifier, bare));
+    shapes.extend(set_stated(left, third, room, &about, 0));
     shapes
 }
 
@@ -121,8 +133,9 @@ fn set_name(left: Mm, top: Mm, room: Mm, name: Option<Stated>) -> Vec<Shape> {
     bases.iter().zip(&lines).map(|(base, line)| Style::HEAD.line(left, *base, Anchor::Start, line)).collect()
 }
 
-/// What is said, on one line; marked once at the end where all of it was supplied, else part by part.
-fn set_stated(left: Mm, base: Mm, room: Mm, parts: &[Stated]) -> Shape {
+/// What is said, on one line; marked once at the end where all of it was supplied, else part by part. Of a line that is
+/// too long the first `weighty` bytes keep their size as long as the others fit in a smaller one.
+fn set_stated(left: Mm, base: Mm, room: Mm, parts: &[Stated], weighty: usize) -> Vec<Shape> {
     let all_supplied = parts.iter().all(|part| part.supplied);
     let marked =
         |text: &str, marked: bool| if marked { format!("{text} {SUPPLIED}") } else { text.to_owned() };
@@ -131,8 +144,19 @@ fn set_stated(left: Mm, base: Mm, room: Mm, parts: &[Stated]) -> Shape {
     let text = clean(&marked(&texts.join(" · "), all_supplied));
     // A line too long for its size is set in the next smaller one before anything is left off.
     let fits = Style::HEAD_REGULAR.measure(&text) <= room;
+    if let Some((first, rest)) =
+        text.split_at_checked(weighty).filter(|(first, _)| !fits && !first.is_empty())
+    {
+        let (rest, after) = (rest.trim_start(), Style::HEAD_REGULAR.measure(first) + Mm(1_200));
+        if !rest.is_empty() && after + Style::BODY.measure(rest) <= room {
+            return vec![
+                Style::HEAD_REGULAR.line(left, base, Anchor::Start, first),
+                Style::BODY.line(left + after, base, Anchor::Start, rest),
+            ];
+        }
+    }
     let style = if fits { Style::HEAD_REGULAR } else { Style::BODY };
-    style.line(left, base, Anchor::Start, &shorten(&text, style, room))
+    vec![style.line(left, base, Anchor::Start, &shorten(&text, style, room))]
 }
 
 /// The answer of the checks, the identity line, the policy; the banners above them.
@@ -167,18 +191,25 @@ fn answer(frame: &Frame, assessment: &Assessment, banners: &[&str]) -> Vec<Shape
     shapes.push(Style::HEAD.line(left, headline_base, Anchor::Start, &shorten(&headline, Style::HEAD, room)));
     let policy = entries::policy(assessment);
     let mut base = headline_base + Mm(4_400);
-    let mut lines = wrap(&capitalised(assessment.identity_line()), Style::BODY, room);
-    lines.extend(wrap(&policy, Style::BODY, room));
+    // In the smallest type before anything is left off.
+    let set = |style: Style| {
+        let mut lines = wrap(&capitalised(assessment.identity_line()), style, room);
+        lines.extend(wrap(&policy, style, room));
+        lines
+    };
     let most = usize::try_from((frame.band.bottom - base).0 / BODY_LEADING.0 + 1).unwrap_or(0);
+    let styles = [Style::BODY, Style::SMALL].map(|style| (style, set(style)));
+    let fitting = styles.iter().find(|(_, lines)| lines.len() <= most).unwrap_or(&styles[0]);
+    let (style, mut lines) = fitting.clone();
     if lines.len() > most {
         // What is left off stands at the end of the report.
         lines.truncate(most);
         if let Some(last) = lines.last_mut() {
-            *last = shorten(&format!("{last} {ELLIPSIS}"), Style::BODY, room);
+            *last = shorten(&format!("{last} {ELLIPSIS}"), style, room);
         }
     }
     for line in &lines {
-        shapes.push(Style::BODY.line(left, base, Anchor::Start, line));
+        shapes.push(style.line(left, base, Anchor::Start, line));
         base = base + BODY_LEADING;
     }
     shapes

@@ -3,27 +3,37 @@
 use crate::constants::{BODY_LEADING, COLUMN_GAP};
 use crate::details::indent;
 use crate::page::Report;
-use crate::typeset::{Style, shorten, wrap};
+use crate::typeset::{Style, run_in, shorten, wrap, wrap_after};
 use crate::{Anchor, Mm, Orientation, Page, Passage, Shape, footer, header};
 
 /// Pages of words at most; a source with more to say than fits a book is read in the record.
 const PAGES_AT_MOST: usize = 40;
 
+/// Lines of one entry that no column's end parts.
+const MOST_TOGETHER: i32 = 8;
+
 /// The passages in columns, on as many pages as they take; the last lines of each page are still to come.
 pub(crate) fn pages(report: &Report, passages: &[Passage]) -> Vec<Page> {
     let mut flow = Flow::new(report);
     for passage in passages {
-        flow.heading(&passage.heading);
         let after_labels = indent(&passage.entries);
-        for entry in &passage.entries {
+        for (number, entry) in passage.entries.iter().enumerate() {
+            let indent = if entry.label.is_empty() { Mm::ZERO } else { after_labels };
+            let label = shorten(&entry.label, Style::BODY_BOLD, flow.width());
+            let run_in = run_in(&label, Style::BODY_BOLD, indent);
+            let lines = wrap_after(run_in, &entry.text, Style::BODY, flow.width() - indent);
+            // What is not long stays together, and a heading with what follows it.
+            let together = i32::try_from(lines.len()).unwrap_or(MOST_TOGETHER).min(MOST_TOGETHER);
+            if number == 0 {
+                flow.heading(&passage.heading, together);
+            }
+            flow.next_if_full(together);
             if flow.is_full {
                 return flow.pages;
             }
-            let indent = if entry.label.is_empty() { Mm::ZERO } else { after_labels };
-            let lines = wrap(&entry.text, Style::BODY, flow.width() - indent);
             for (index, line) in lines.iter().enumerate() {
-                let label = if index == 0 { entry.label.as_str() } else { "" };
-                flow.line(&shorten(label, Style::BODY_BOLD, indent), indent, line);
+                let (label, after) = if index == 0 { (label.as_str(), run_in) } else { ("", Mm::ZERO) };
+                flow.line(label, indent + after, line);
             }
         }
         flow.top = flow.top + BODY_LEADING.over(2);
@@ -91,9 +101,9 @@ impl<'a> Flow<'a> {
         }
     }
 
-    /// A heading never stands alone at the end of a column.
-    fn heading(&mut self, text: &str) {
-        self.next_if_full(3);
+    /// A heading never stands alone at the end of a column: so many lines of what follows fit below it.
+    fn heading(&mut self, text: &str, following: i32) {
+        self.next_if_full(1 + following);
         for line in wrap(text, Style::BODY_BOLD, self.width()) {
             self.line(&line, self.width(), "");
         }

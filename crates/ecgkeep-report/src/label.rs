@@ -85,22 +85,30 @@ impl Occupancy {
         })
     }
 
-    /// A place for a box of this size inside `band` where nothing passes.
-    pub fn place(&self, band: Rectangle, width: Mm, height: Mm) -> Option<Rectangle> {
-        search(band, width, height, |box_| self.is_free(box_))
+    /// A place for a box of this size inside `band` where nothing passes, best not below `base`.
+    pub fn place(&self, band: Rectangle, base: Mm, width: Mm, height: Mm) -> Option<Rectangle> {
+        search(band, base, width, height, |box_| self.is_free(box_))
     }
 
     /// A place where at least no other label stands, be it on a tracing; the corner where there is none.
     fn place_over_tracings(&self, band: Rectangle, width: Mm, height: Mm) -> Rectangle {
         let at = corner(band);
         let at_corner = Rectangle { left: at.x, top: at.y, right: at.x + width, bottom: at.y + height };
-        search(band, width, height, |box_| self.is_free_of_labels(box_)).unwrap_or(at_corner)
+        search(band, band.bottom, width, height, |box_| self.is_free_of_labels(box_)).unwrap_or(at_corner)
     }
 }
 
-/// A place in `band` that will do: as near as can be to the upper left corner, moved down rather than along.
-fn search(band: Rectangle, width: Mm, height: Mm, will_do: impl Fn(Rectangle) -> bool) -> Option<Rectangle> {
+/// A place in `band` that will do: as near as can be to the upper left corner, moved down rather than along, but along as
+/// far as 15 mm before it reaches below `base`, where a name could be taken for that of the next row.
+fn search(
+    band: Rectangle,
+    base: Mm,
+    width: Mm,
+    height: Mm,
+    will_do: impl Fn(Rectangle) -> bool,
+) -> Option<Rectangle> {
     const STEP: Mm = Mm(500);
+    const BELOW: i32 = 3 * 15_000 / STEP.0;
     let at = |left: Mm, top: Mm| Rectangle { left, top, right: left + width, bottom: top + height };
     let corner = corner(band);
     let corner = at(corner.x, corner.y);
@@ -108,11 +116,11 @@ fn search(band: Rectangle, width: Mm, height: Mm, will_do: impl Fn(Rectangle) ->
     let mut best: Option<(i32, Rectangle)> = None;
     for x in 0..=along.max(0) {
         for y in 0..=down.max(0) {
-            let cost = 3 * x + y;
+            let box_ = at(corner.left + STEP.times(x), corner.top + STEP.times(y));
+            let cost = 3 * x + y + if box_.bottom > base { BELOW } else { 0 };
             if best.is_some_and(|(least, _)| least <= cost) {
                 break;
             }
-            let box_ = at(corner.left + STEP.times(x), corner.top + STEP.times(y));
             if will_do(box_) {
                 best = Some((cost, box_));
                 break;
@@ -124,12 +132,19 @@ fn search(band: Rectangle, width: Mm, height: Mm, will_do: impl Fn(Rectangle) ->
 
 /// Where a label stands if it can choose: the upper left corner of its band.
 fn corner(band: Rectangle) -> Point {
-    Point { x: band.left + Mm(1_500), y: band.top + Mm::whole(3) }
+    Point { x: band.left + Mm(2_000), y: band.top + Mm::whole(3) }
 }
 
-/// Sets a lead's name and a remark after it in `band` where nothing passes, and marks the place as taken. Where the
-/// two together find no place, each looks for its own; a name that finds none stands on a tracing.
-pub(crate) fn label(occupancy: &mut Occupancy, band: Rectangle, name: &str, remark: &str) -> Vec<Shape> {
+/// Sets a lead's name and a remark after it in `band` where nothing passes, best above the row's `base` line, and marks
+/// the place as taken. Where the two together find no place, each looks for its own; a name that finds none stands on a
+/// tracing.
+pub(crate) fn label(
+    occupancy: &mut Occupancy,
+    band: Rectangle,
+    base: Mm,
+    name: &str,
+    remark: &str,
+) -> Vec<Shape> {
     let name = shorten(name, Style::HEAD, band.width() - COLUMN_GAP);
     let name_width = Style::HEAD.measure(&name);
     let gap = if remark.is_empty() { Mm::ZERO } else { Mm::whole(1) };
@@ -137,8 +152,8 @@ pub(crate) fn label(occupancy: &mut Occupancy, band: Rectangle, name: &str, rema
     let remark_width = Style::SMALL.measure(&remark);
     let (head_height, small_height) = (capitals(Style::HEAD), capitals(Style::SMALL));
 
-    let both = occupancy.place(band, name_width + gap + remark_width, head_height);
-    let alone = both.or_else(|| occupancy.place(band, name_width, head_height));
+    let both = occupancy.place(band, base, name_width + gap + remark_width, head_height);
+    let alone = both.or_else(|| occupancy.place(band, base, name_width, head_height));
     let place = alone.unwrap_or_else(|| occupancy.place_over_tracings(band, name_width, head_height));
     occupancy.add_label(place);
     let mut shapes = vec![Style::HEAD.line(place.left, place.bottom, Anchor::Start, &name)];
@@ -147,7 +162,7 @@ pub(crate) fn label(occupancy: &mut Occupancy, band: Rectangle, name: &str, rema
     }
     let at = match both {
         Some(both) => Point { x: both.left + name_width + gap, y: both.bottom },
-        None => match occupancy.place(band, remark_width, small_height) {
+        None => match occupancy.place(band, base, remark_width, small_height) {
             Some(place) => {
                 occupancy.add_label(place);
                 Point { x: place.left, y: place.bottom }
@@ -171,14 +186,14 @@ pub(crate) fn note(occupancy: &mut Occupancy, band: Rectangle, words: &str) -> V
         occupancy.add_label(place);
         shapes.push(style.line(place.left, place.bottom - descent, Anchor::Start, words));
     };
-    if let Some(place) = occupancy.place(band, style.measure(words), height) {
+    if let Some(place) = occupancy.place(band, band.bottom, style.measure(words), height) {
         set(occupancy, place, words);
         return shapes;
     }
     let clauses: Vec<&str> = words.split_inclusive(", ").map(str::trim_end).collect();
     for clause in clauses {
         let width = style.measure(clause);
-        let place = occupancy.place(band, width, height);
+        let place = occupancy.place(band, band.bottom, width, height);
         let place = place.unwrap_or_else(|| occupancy.place_over_tracings(band, width, height));
         set(occupancy, place, clause);
     }
@@ -200,22 +215,34 @@ mod tests {
     #[test]
     fn a_label_gives_way_to_a_tracing() {
         let mut occupancy = Occupancy::new(Mm::ZERO, Mm::whole(60));
-        let corner = occupancy.place(BAND, Mm::whole(8), Mm::whole(3)).expect("an empty band");
-        assert_eq!((corner.left, corner.top), (Mm(1_500), Mm::whole(3)));
+        let corner = occupancy.place(BAND, BAND.bottom, Mm::whole(8), Mm::whole(3)).expect("an empty band");
+        assert_eq!((corner.left, corner.top), (Mm::whole(2), Mm::whole(3)));
         let point = |x, y| Point { x: Mm::whole(x), y: Mm::whole(y) };
         // A spike through the corner, sampled only at its foot and its top.
         occupancy.add_runs(&[vec![point(0, 14), point(4, 14), point(5, 1), point(6, 14), point(60, 14)]]);
-        let place = occupancy.place(BAND, Mm::whole(8), Mm::whole(3)).expect("room below");
+        let place = occupancy.place(BAND, BAND.bottom, Mm::whole(8), Mm::whole(3)).expect("room below");
         assert!(occupancy.is_free(place), "{place:?}");
         assert_ne!(place, corner);
     }
 
     #[test]
+    fn a_name_moves_along_before_it_stands_below_its_line() {
+        let mut occupancy = Occupancy::new(Mm::ZERO, Mm::whole(60));
+        let point = |x, y| Point { x: Mm::whole(x), y: Mm::whole(y) };
+        // A beat over the first 12 mm, then a line at 14 mm.
+        let beat = [(0, 14), (2, 0), (4, 14), (8, 2), (12, 14), (60, 14)];
+        occupancy.add_runs(&[beat.map(|(x, y)| point(x, y)).to_vec()]);
+        let place = |base| occupancy.place(BAND, base, Mm::whole(8), Mm::whole(3)).expect("room");
+        assert!(place(BAND.bottom).top > Mm::whole(14), "as near as can be");
+        assert!(place(Mm::whole(14)).bottom < Mm::whole(14) && place(Mm::whole(14)).left > Mm::whole(8));
+    }
+
+    #[test]
     fn two_labels_never_share_a_place() {
         let mut occupancy = Occupancy::new(Mm::ZERO, Mm::whole(60));
-        let first = occupancy.place(BAND, Mm::whole(8), Mm::whole(3)).expect("an empty band");
+        let first = occupancy.place(BAND, BAND.bottom, Mm::whole(8), Mm::whole(3)).expect("an empty band");
         occupancy.add(first);
-        let second = occupancy.place(BAND, Mm::whole(8), Mm::whole(3)).expect("room below");
+        let second = occupancy.place(BAND, BAND.bottom, Mm::whole(8), Mm::whole(3)).expect("room below");
         assert!(second.top > first.bottom);
     }
 }

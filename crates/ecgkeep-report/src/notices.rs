@@ -70,6 +70,24 @@ impl Seen {
         }
     }
 
+    /// Puts the leads into the order in which they are told, whatever the layout: I, II, III, aVR to aVF, V1 to V6, others.
+    pub fn sort(&mut self) {
+        let rank = |lead: &Lead| {
+            let known = if *lead == Lead::NegativeAVR { &Lead::AVR } else { lead };
+            Lead::TWELVE.iter().position(|other| other == known).unwrap_or(Lead::TWELVE.len())
+        };
+        for leads in
+            [&mut self.not_recorded, &mut self.derived_here, &mut self.derived_by_source, &mut self.too_slow]
+        {
+            leads.sort_by_key(rank);
+        }
+        self.moved.sort_by_key(|(lead, _)| rank(lead));
+        self.cut.sort_by_key(|(lead, _)| rank(lead));
+        self.gaps.sort_by_key(|(lead, _)| rank(lead));
+        self.off_axis.sort_by_key(|(lead, _)| rank(lead));
+        self.recorded.sort_by_key(|(lead, _)| rank(lead));
+    }
+
     pub fn note_overlap(&mut self, upper: &Slot, lower: &Slot) {
         let pair = (upper.lead.clone(), lower.lead.clone());
         if !self.overlaps.contains(&pair) {
@@ -99,23 +117,25 @@ impl Seen {
 /// What a page says of its tracings, the weightiest first.
 pub(crate) fn notices(seen: &Seen, is_beat: bool) -> Vec<String> {
     let mut all = Vec::new();
-    let names = |leads: &[Lead]| leads.iter().map(Lead::name).collect::<Vec<_>>().join(", ");
+    let names = |leads: &[Lead]| leads.iter().map(words::lead).collect::<Vec<_>>().join(", ");
     if !seen.not_recorded.is_empty() {
         all.push(format!("Not recorded: {}.", names(&seen.not_recorded)));
     }
     if !seen.cut.is_empty() {
-        let one = |(lead, millivolts): &(Lead, f64)| format!("{lead} (reaches {millivolts:.2} mV)");
+        let one =
+            |(lead, millivolts): &(Lead, f64)| format!("{} (reaches {millivolts:.2} mV)", words::lead(lead));
         all.push(format!("Cut at the edge of the grid, marked there: {}.", join(&seen.cut, one)));
     }
     if !seen.gaps.is_empty() {
-        let one =
-            |(lead, count): &(Lead, usize)| format!("{lead} ({})", words::count(*count, "sample", "samples"));
+        let one = |(lead, count): &(Lead, usize)| {
+            format!("{} ({})", words::lead(lead), words::count(*count, "sample", "samples"))
+        };
         all.push(format!("Gaps where samples are missing: {}.", join(&seen.gaps, one)));
     }
     if !seen.moved.is_empty() {
         let one = |(lead, millivolts): &(Lead, f64)| {
             let way = if *millivolts > 0.0 { "down" } else { "up" };
-            format!("{lead} {:.1} mV {way}", millivolts.abs())
+            format!("{} {:.1} mV {way}", words::lead(lead), millivolts.abs())
         };
         all.push(format!("Moved as a whole, because far from 0 mV: {}.", join(&seen.moved, one)));
     }
@@ -126,7 +146,8 @@ pub(crate) fn notices(seen: &Seen, is_beat: bool) -> Vec<String> {
         all.push(format!("Derived by the source: {}.", names(&seen.derived_by_source)));
     }
     if !seen.overlaps.is_empty() {
-        let one = |(upper, lower): &(Lead, Lead)| format!("{upper} with {lower}");
+        let one =
+            |(upper, lower): &(Lead, Lead)| format!("{} with {}", words::lead(upper), words::lead(lower));
         let pairs = join(&seen.overlaps, one);
         all.push(format!("Overlap, each drawn whole at the gain of the page: {pairs}."));
     }
@@ -146,7 +167,8 @@ pub(crate) fn notices(seen: &Seen, is_beat: bool) -> Vec<String> {
 fn moments(seen: &Seen) -> Vec<String> {
     let mut all = Vec::new();
     if !seen.off_axis.is_empty() {
-        let one = |(lead, from): &(Lead, Exact)| format!("{lead} from {} s", words::number(*from));
+        let one =
+            |(lead, from): &(Lead, Exact)| format!("{} from {} s", words::lead(lead), words::number(*from));
         let leads = join(&seen.off_axis, one);
         all.push(format!(
             "Not above its moment of the time axis, marked //, because not recorded then: {leads}."
@@ -163,13 +185,13 @@ fn moments(seen: &Seen) -> Vec<String> {
 /// Stretches to name at most for one lead.
 const MOST_STRETCHES: usize = 6;
 
-/// `Not recorded together (brackets mark where a stretch begins and ends): I, II, III 0 to 2.5 s; V1 2.5 to 5 s.`
+/// `Not recorded together (brackets mark where a stretch begins and ends): I, II, III: 0 to 2.5 s; V1: 2.5 to 5 s.`
 fn in_stretches(recorded: &[(Lead, Vec<Stretch>)]) -> String {
     let mut groups: Vec<(Vec<String>, &[Stretch])> = Vec::new();
     for (lead, stretches) in recorded {
         match groups.iter_mut().find(|(_, known)| are_together(known, stretches)) {
-            Some((leads, _)) => leads.push(lead.name()),
-            None => groups.push((vec![lead.name()], stretches)),
+            Some((leads, _)) => leads.push(words::lead(lead)),
+            None => groups.push((vec![words::lead(lead)], stretches)),
         }
     }
     let one = |(from, to): &Stretch| format!("{} to {} s", words::number(*from), words::number(*to));
@@ -184,7 +206,7 @@ fn in_stretches(recorded: &[(Lead, Vec<Stretch>)]) -> String {
         [(_, stretches)] => format!("Recorded in several stretches ({brackets}): {}.", listed(stretches)),
         groups => {
             let one = |(leads, stretches): &(Vec<String>, &[Stretch])| {
-                format!("{} {}", leads.join(", "), listed(stretches))
+                format!("{}: {}", leads.join(", "), listed(stretches))
             };
             let all: Vec<String> = groups.iter().map(one).collect();
             format!("Not recorded together ({brackets}): {}.", all.join("; "))

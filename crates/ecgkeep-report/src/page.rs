@@ -238,7 +238,7 @@ fn labels(content: &Content, report: &Report, tracings: &Tracings, occupancy: &m
             Some(voltages) => remark(slot, paper, voltages, runs.is_empty(), content.start),
             None => "not recorded".to_owned(),
         };
-        shapes.extend(label::label(occupancy, band, &slot.lead.name(), &remark));
+        shapes.extend(label::label(occupancy, band, base, &words::lead(&slot.lead), &remark));
     }
     shapes
 }
@@ -282,6 +282,7 @@ fn seen(content: &Content, tracings: &Tracings, frame: &Frame) -> Seen {
     for (upper, lower) in &tracings.overlaps {
         seen.note_overlap(&slots[*upper], &slots[*lower]);
     }
+    seen.sort();
     seen
 }
 

@@ -1,6 +1,6 @@
 //! Setting text: cleaned, measured, broken into lines, written in columns.
 
-use crate::constants::{BODY_LEADING, BODY_SIZE, HEAD_SIZE, NAME_SIZE, SMALL_LEADING, SMALL_SIZE};
+use crate::constants::{BODY_LEADING, BODY_SIZE, HEAD_SIZE, LABEL_GAP, NAME_SIZE, SMALL_LEADING, SMALL_SIZE};
 use crate::metrics::width;
 use crate::{Anchor, Entry, Ink, Mm, Point, Shape, Text, Weight};
 
@@ -64,18 +64,25 @@ pub(crate) fn clean(text: &str) -> String {
 /// Breaks a text into lines no wider than `room`: at blanks, and inside a word only where the word alone is wider.
 /// At least one line.
 pub(crate) fn wrap(text: &str, style: Style, room: Mm) -> Vec<String> {
+    wrap_after(Mm::ZERO, text, style, room)
+}
+
+/// The same where so much of the first line is taken already; the first line stays empty where no word fits on it.
+pub(crate) fn wrap_after(taken: Mm, text: &str, style: Style, room: Mm) -> Vec<String> {
     let text = clean(text);
     let mut lines = vec![String::new()];
-    let mut used = Mm::ZERO;
+    let mut used = taken;
     let blank = style.measure(" ");
     for word in text.split(' ').filter(|word| !word.is_empty()) {
         let word_width = style.measure(word);
-        if used > Mm::ZERO && used + blank + word_width > room {
+        let is_first = lines.last().is_some_and(String::is_empty);
+        let before = if is_first { Mm::ZERO } else { blank };
+        if used > Mm::ZERO && used + before + word_width > room {
             lines.push(String::new());
             used = Mm::ZERO;
         }
         let line = lines.last_mut().expect("there is a line from the start");
-        if used > Mm::ZERO {
+        if !line.is_empty() {
             line.push(' ');
             used = used + blank;
         }
@@ -95,6 +102,11 @@ pub(crate) fn wrap(text: &str, style: Style, room: Mm) -> Vec<String> {
         }
     }
     lines
+}
+
+/// How far a label of this style reaches beyond the indent of its list, with the white after it.
+pub(crate) fn run_in(label: &str, style: Style, indent: Mm) -> Mm {
+    if label.is_empty() { Mm::ZERO } else { (style.measure(label) + LABEL_GAP - indent).max(Mm::ZERO) }
 }
 
 /// What stands at the end of a text of which something is left off.
@@ -198,19 +210,21 @@ impl<'a> Column<'a> {
 
     /// Writes one item if it fits with so many lines to spare.
     fn item(&mut self, item: &Entry, indent: Mm, style: Style, reserve: usize) -> bool {
-        let lines = wrap(&item.text, style, self.width - indent);
+        let bold = Style { weight: Weight::Bold, ..style };
+        let label = shorten(&item.label, bold, self.width);
+        let run_in = run_in(&label, bold, indent);
+        let lines = wrap_after(run_in, &item.text, style, self.width - indent);
         if lines.len() + reserve > self.lines_left(style) {
             self.is_cut = true;
             return false;
         }
-        if !item.label.is_empty() {
-            let bold = Style { weight: Weight::Bold, ..style };
-            let label = shorten(&item.label, bold, indent);
+        if !label.is_empty() {
             let base = self.top + style.size.times(4).over(5);
             self.shapes.push(bold.line(self.left, base, Anchor::Start, &label));
         }
-        for line in lines {
-            self.line(style, indent, &line);
+        for (index, line) in lines.iter().enumerate() {
+            let after = if index == 0 { run_in } else { Mm::ZERO };
+            self.line(style, indent + after, line);
         }
         true
     }

@@ -1,8 +1,8 @@
 //! Values of the model in the page's words.
 
 use ecgkeep_recording::{
-    CivilTime, Coded, Device, Exact, Filters, Identifier, Measurement, MeasurementKind, Quantity, Scope, Sex,
-    Statement, StatementStatus, Subject,
+    CivilTime, Coded, Device, Exact, Filters, Identifier, Lead, Measurement, MeasurementKind, Quantity,
+    Scope, Sex, Statement, StatementStatus, Subject,
 };
 
 /// What the page says where the source is silent.
@@ -51,9 +51,24 @@ pub(crate) fn quantity(value: Exact, unit: &str) -> String {
         "d" => format!("{number} days"),
         "deg" => format!("{number}°"),
         "uV" => format!("{number} µV"),
+        "us" => format!("{number} µs"),
         "mm[Hg]" => format!("{number} mmHg"),
         other => format!("{number} {other}"),
     }
+}
+
+/// A lead's name with a true minus sign where it is drawn with its sign changed.
+pub(crate) fn lead(lead: &Lead) -> String {
+    match lead {
+        Lead::NegativeAVR => "−aVR".to_owned(),
+        other => other.name(),
+    }
+}
+
+/// A sentence of the checks with microvolts written as everywhere on the page.
+pub(crate) fn with_micro(text: &str) -> String {
+    ('0'..='9')
+        .fold(text.to_owned(), |text, digit| text.replace(&format!("{digit} uV"), &format!("{digit} µV")))
 }
 
 /// Age as stated.
@@ -206,6 +221,8 @@ mod tests {
     fn units_are_written_as_they_are_read() {
         assert_eq!(quantity(64.into(), "a"), "64 years");
         assert_eq!(quantity((-30).into(), "deg"), "-30°");
+        assert_eq!(quantity(405_000.into(), "us"), "405000 µs");
+        assert_eq!(with_micro("150 uV (peak) in suV; limit 50 uV"), "150 µV (peak) in suV; limit 50 µV");
         assert_eq!(quantity(Exact::ratio(1, 3).expect("a third"), "mV"), "about 0.333 mV");
     }
 }

@@ -1,4 +1,4 @@
-//! Writes the pages of which the project keeps digests, as PDF:
+//! Writes the pages of which the project keeps digests, as SVG, HTML and PDF:
 //! `cargo run -p ecgkeep-report --features pdf --example kept FOLDER`.
 //!
 //! Look at a changed page before its digest is renewed (tests/it/kept.rs).
@@ -13,7 +13,10 @@ fn main() -> Result<(), Box<dyn Error>> {
     let folder = PathBuf::from(std::env::args().nth(1).ok_or("usage: kept FOLDER")?);
     fs::create_dir_all(&folder)?;
     for (name, sheet) in sheets::sheets()? {
-        fs::write(folder.join(format!("{name}.svg")), ecgkeep_report::svg(&sheet, 0))?;
+        for page in 0..sheet.pages.len() {
+            fs::write(folder.join(format!("{name}-{}.svg", page + 1)), ecgkeep_report::svg(&sheet, page))?;
+        }
+        fs::write(folder.join(format!("{name}.html")), ecgkeep_report::html(&sheet))?;
         #[cfg(feature = "pdf")]
         fs::write(
             folder.join(format!("{name}.pdf")),

@@ -2,6 +2,7 @@
 
 mod geometry;
 mod kept;
+mod legible;
 mod making;
 mod moments;
 mod on_request;

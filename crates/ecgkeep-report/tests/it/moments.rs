@@ -39,7 +39,7 @@ fn leads_recorded_one_after_the_other_are_marked() {
         stretch(&leads[6..], "6", 4),
     ]);
     assert!(page.says("Not recorded together (brackets mark where a stretch begins and ends): I,"));
-    assert!(page.says("aVF 3 to 6 s; V1"));
+    assert!(page.says("aVF: 3 to 6 s; V1"));
     assert!(!page.says("All leads recorded together"));
     // aVR stands from 2.5 to 5 s and begins at 3 s: 0.5 s, 12.5 mm into its column.
     let column = 62.5;

@@ -25,7 +25,7 @@ fn lead_two(count: i32, value: impl Fn(i32) -> i32) -> Recording {
 #[test]
 fn nothing_is_filtered_unless_it_is_asked_for_and_the_page_says_so() {
     let page = &pages(&twelve(), &Paper::default())[0];
-    assert!(page.says("Filters applied for this drawing: none"));
+    assert!(page.says("Filters of this drawing: none"));
     assert!(!page.says("Filtered"));
 }
 

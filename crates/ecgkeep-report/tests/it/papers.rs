@@ -132,12 +132,10 @@ fn a_representative_beat_has_a_page_with_every_lead_from_its_first_sample() {
 fn a_longer_recording_goes_on_on_numbered_pages() {
     let counts: Vec<i32> = (0..12_400).map(|k| (k * 53) % 1999 - 999).collect();
     let recording = recording("500", vec![(Lead::II, counts.clone())]);
-    let mut pages = draw_with(&recording, &Assessment::default(), &PageFacts::default());
-    // Then one of words: eleven leads that are not recorded take more room than the foot has.
-    assert!(pages.pop().is_some_and(|page| page.says("page 4 of 4") && page.says("This drawing")));
+    let pages = draw_with(&recording, &Assessment::default(), &PageFacts::default());
     let points: Vec<usize> = pages.iter().map(|page| page.runs("strip-II").concat().len()).collect();
     assert_eq!(points, [5000, 5000, 2400]);
-    assert!(pages[1].says("page 2 of 4") && pages[1].says("10 to 20 s of 24.8 s drawn on this page"));
+    assert!(pages[1].says("page 2 of 3") && pages[1].says("10 to 20 s of 24.8 s drawn on this page"));
     let second = pages[1].runs("strip-II").concat();
     assert!(close(second[0].1 - second[7].1, f64::from(counts[5007] - counts[5000]) / 100.0));
 }

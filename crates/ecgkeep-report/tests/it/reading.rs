@@ -9,6 +9,17 @@ type Attributes = BTreeMap<String, String>;
 
 /// The colour of the words behind the tracings, which stand in black in the head as well.
 const WATERMARK: &str = "#dddddd";
+/// The colour of the paper.
+const PAPER: &str = "#ffffff";
+
+/// A text and the colours that lie under it: of the paper or a filled shape, of the lines of the grid that touch it, and
+/// of the words behind the tracings wherever the page has any.
+pub struct Ground<'a> {
+    pub text: &'a str,
+    pub size: f64,
+    pub fill: &'a str,
+    pub under: Vec<&'a str>,
+}
 
 /// A drawing as its file states it.
 pub struct Drawing {
@@ -98,6 +109,68 @@ impl Drawing {
         })
     }
 
+    /// The words behind the tracings.
+    pub fn watermarks(&self) -> impl Iterator<Item = &str> {
+        let texts = self.elements.iter().filter(|(name, _, _)| name == "text");
+        texts.filter(|(_, attributes, _)| attributes["fill"] == WATERMARK).map(|(_, _, text)| text.as_str())
+    }
+
+    /// Every text but those behind the tracings, with what was drawn under it before. Tracings are left out: a name of
+    /// a lead stands on one only where it finds no other place.
+    pub fn grounds(&self) -> impl Iterator<Item = Ground<'_>> {
+        let is_text = |at: &usize| {
+            let (name, attributes, _) = &self.elements[*at];
+            name == "text" && attributes["fill"] != WATERMARK
+        };
+        let ats = (0..self.elements.len()).filter(is_text);
+        ats.zip(self.boxes()).map(|(at, (text, edges))| {
+            let attributes = &self.elements[at].1;
+            let (size, fill) =
+                (attributes["font-size"].parse().expect("a number"), attributes["fill"].as_str());
+            let mut under = vec![PAPER];
+            for (name, attributes, _) in &self.elements[..at] {
+                let colour = |which: &str| attributes.get(which).map_or("none", String::as_str);
+                let filled = colour("fill");
+                match name.as_str() {
+                    "path" if filled != "none" => {
+                        let points = points(&attributes["d"]).concat();
+                        let edge = |of: &dyn Fn(&(f64, f64)) -> f64, choose: fn(f64, f64) -> f64| {
+                            points.iter().map(of).reduce(choose).expect("a corner")
+                        };
+                        let area = [
+                            edge(&|p| p.0, f64::min),
+                            edge(&|p| p.1, f64::min),
+                            edge(&|p| p.0, f64::max),
+                            edge(&|p| p.1, f64::max),
+                        ];
+                        let covers = area[0] <= edges[0]
+                            && area[1] <= edges[1]
+                            && area[2] >= edges[2]
+                            && area[3] >= edges[3];
+                        if covers {
+                            under = vec![filled];
+                        } else if touches(area, edges) {
+                            under.push(filled);
+                        }
+                    }
+                    "path" if attributes.get("id").is_some_and(|id| id.starts_with("grid-")) => {
+                        let lines = points(&attributes["d"]);
+                        let on_text = |line: &Vec<(f64, f64)>| {
+                            let (a, b) = (line[0], line[line.len() - 1]);
+                            touches([a.0.min(b.0), a.1.min(b.1), a.0.max(b.0), a.1.max(b.1)], edges)
+                        };
+                        if lines.iter().any(on_text) {
+                            under.push(colour("stroke"));
+                        }
+                    }
+                    "text" if filled == WATERMARK => under.push(WATERMARK),
+                    _ => {}
+                }
+            }
+            Ground { text, size, fill, under }
+        })
+    }
+
     /// The runs of points of the path with this id; empty where there is none.
     pub fn runs(&self, id: &str) -> Vec<Vec<(f64, f64)>> {
         let mut found =
@@ -136,7 +209,11 @@ impl Drawing {
     }
 }
 
-/// The points of path data with the commands M, L, l and h (SVG 1.1, 8.3).
+fn touches(a: [f64; 4], b: [f64; 4]) -> bool {
+    a[0] <= b[2] && b[0] <= a[2] && a[1] <= b[3] && b[1] <= a[3]
+}
+
+/// The points of path data with the commands M, L, l, h and Z (SVG 1.1, 8.3).
 fn points(data: &str) -> Vec<Vec<(f64, f64)>> {
     let mut runs: Vec<Vec<(f64, f64)>> = Vec::new();
     let mut rest = data;
@@ -154,6 +231,7 @@ fn points(data: &str) -> Vec<Vec<(f64, f64)>> {
                 }
             }
             'h' => assert_eq!(numbers, [0.0], "a dot"),
+            'Z' => {}
             other => panic!("command {other}"),
         }
     }

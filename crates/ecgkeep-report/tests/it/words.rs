@@ -177,8 +177,8 @@ fn the_page_carries_its_cautions_filters_digest_and_number() {
         "does not mean a normal ECG",
         "over-read by a qualified clinician",
         "Local policy decides acceptance",
-        "Filters declared by the source: not stated",
-        "Filters applied for this drawing: none",
+        "Filters of the source: not stated",
+        "Filters of this drawing: none",
         "Pulse of 1 mV for 0.2 s: drawn, not recorded",
         "10 s at 500 samples/s, 5000 in each lead, 1 µV per step",
         "page 1 of 1",
@@ -269,5 +269,5 @@ fn a_page_without_anything_stated_says_so_everywhere() {
         }
         assert_no_overlap(&page, 297.0, 210.0);
     }
-    assert!(draw(&Recording::default()).says("Not recorded: I, aVR, V1, V4"));
+    assert!(draw(&Recording::default()).says("Not recorded: I, II, III, aVR, aVL"));
 }
