@@ -139,6 +139,20 @@ pub trait Format: Sync {
         plain_name(stem).is_ok()
     }
 
+    /// Whether one file may hold several recordings.
+    fn holds_many(&self) -> bool {
+        false
+    }
+
+    /// Whether `other` may stand in one file with `first` when they are written with these options; what differs is
+    /// said of `other`.
+    /// # Errors
+    /// [`Kind::Refused`].
+    fn joins(&self, first: &Recording, other: &Recording, options: &Options) -> Result<()> {
+        let _ = (first, other, options);
+        Ok(())
+    }
+
     /// The recordings as files named after `stem`, parts first, the naming file last. Call
     /// [`write()`](crate::write()) instead, which measures what is lost.
     /// # Errors

@@ -12,6 +12,8 @@ use crate::{Carries, Error, File, Format, Kind, Limits, Options, Result, Source,
 /// Something of a recording that a written file does not give back.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Loss {
+    /// Which of the recordings that were written, counted from 0.
+    pub recording: usize,
     /// Which field.
     pub field: Field,
     /// Where: a list position, a part, a lead.
@@ -61,7 +63,7 @@ pub fn write(
         return Err(own_fault(format!("{was} recordings were written, {is} come back")));
     }
     let mut losses = Vec::new();
-    for (recording, back) in recordings.iter().zip(&back.recordings) {
+    for (number, (recording, back)) in recordings.iter().zip(&back.recordings).enumerate() {
         for difference in differences(recording, back) {
             match format.carries_with(difference.field, options) {
                 Carries::Exact => {
@@ -69,6 +71,7 @@ pub fn write(
                 }
                 Carries::Limited { why, clause } | Carries::No { why, clause } => {
                     losses.push(Loss {
+                        recording: number,
                         field: difference.field,
                         at: difference.at,
                         change: difference.change,

@@ -66,6 +66,15 @@ impl Format for Hdf5 {
         &[constants::STACK]
     }
 
+    fn holds_many(&self) -> bool {
+        true
+    }
+
+    #[cfg(feature = "hdf5")]
+    fn joins(&self, first: &Recording, other: &Recording, options: &Options) -> Result<()> {
+        write::joins(first, other, options)
+    }
+
     #[cfg(feature = "hdf5")]
     fn encode(&self, recordings: &[Recording], stem: &str, options: &Options) -> Result<Vec<File>> {
         write::encode(recordings, stem, options)

@@ -22,6 +22,11 @@ use crate::read::RECORDINGS;
 const LAYOUT: &str = "recordings/N: attributes by their path in the model; waveforms/M/samples [lead, sample] with attributes; \
      rows for marks, measurements, statements. See schemas/hdf5-layout.md of ecgkeep.";
 
+/// Whether a recording may stand in one file with the first.
+pub(crate) fn joins(first: &Recording, other: &Recording, options: &Options) -> Result<()> {
+    if options.get(&STACK) == STACK.default { Ok(()) } else { stack::equal(first, other) }
+}
+
 /// Writes the recordings into one file.
 pub(crate) fn encode(recordings: &[Recording], stem: &str, options: &Options) -> Result<Vec<File>> {
     let name = format!("{stem}.{}", ABOUT.endings[0]);

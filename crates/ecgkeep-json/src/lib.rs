@@ -38,6 +38,10 @@ impl Format for Json {
         read::read(source, limits)
     }
 
+    fn holds_many(&self) -> bool {
+        true
+    }
+
     fn encode(&self, recordings: &[Recording], stem: &str, _options: &Options) -> Result<Vec<File>> {
         write::encode(recordings, stem)
     }

@@ -34,35 +34,39 @@ const LABEL_SIGNS: usize = 3;
 /// # Errors
 /// [`Kind::Refused`] with the first one that is not, and what differs.
 pub(crate) fn check(recordings: &[Recording]) -> Result<()> {
-    let refused = |what: String| {
-        Error::new(Kind::Refused, what).remedy(
-            "leave out the option stack, or stack only recordings with the same leads, rate and length",
-        )
-    };
-    let first = |number: usize, recording: &Recording| match recording.waveforms.first() {
+    let Some(first) = recordings.first() else { return Err(refused("no recording to stack".to_owned())) };
+    (1..).zip(recordings).try_for_each(|(number, recording)| {
+        equal(first, recording).map_err(|error| refused(format!("recording {number} {}", error.what())))
+    })
+}
+
+/// Whether a recording is equal enough to the first to be stacked with it.
+/// # Errors
+/// [`Kind::Refused`] with what differs.
+pub(crate) fn equal(first: &Recording, other: &Recording) -> Result<()> {
+    let stacked = |recording: &Recording| match recording.waveforms.first() {
         Some(waveform) => Ok((Axes::of(waveform), waveform.length())),
-        None => Err(refused(format!("recording {number} has no waveform to stack"))),
+        None => Err(refused("has no waveform to stack".to_owned())),
     };
-    let Some(one) = recordings.first() else { return Err(refused("no recording to stack".to_owned())) };
-    let (axes, length) = first(1, one)?;
-    for (number, recording) in (1..).zip(recordings) {
-        let (other, other_length) = first(number, recording)?;
-        let differs = |what: &str, a: String, b: String| {
-            (a != b).then(|| format!("recording {number} differs from the first in {what}: {b}, not {a}"))
-        };
-        let names = |axes: &Axes| axes.leads.iter().map(words::write_lead).collect::<Vec<_>>().join(", ");
-        let units = |axes: &Axes| format!("{:?}", axes.units);
-        let difference = differs("the number of samples", length.to_string(), other_length.to_string())
-            .or_else(|| differs("the sampling rate", axes.rate.to_string(), other.rate.to_string()))
-            .or_else(|| differs("the leads", names(&axes), names(&other)))
-            .or_else(|| differs("the units", units(&axes), units(&other)))
-            .or_else(|| differs("the start of the waveform", axes.start.to_string(), other.start.to_string()))
-            .or_else(|| differs("the kind of the waveform", axes.kind.to_string(), other.kind.to_string()));
-        if let Some(difference) = difference {
-            return Err(refused(difference));
-        }
-    }
-    Ok(())
+    let (other, other_length) = stacked(other)?;
+    let (axes, length) = stacked(first)?;
+    let differs = |what: &str, a: String, b: String| {
+        (a != b).then(|| format!("differs from the first in {what}: {b}, not {a}"))
+    };
+    let names = |axes: &Axes| axes.leads.iter().map(words::write_lead).collect::<Vec<_>>().join(", ");
+    let units = |axes: &Axes| format!("{:?}", axes.units);
+    let difference = differs("the number of samples", length.to_string(), other_length.to_string())
+        .or_else(|| differs("the sampling rate", axes.rate.to_string(), other.rate.to_string()))
+        .or_else(|| differs("the leads", names(&axes), names(&other)))
+        .or_else(|| differs("the units", units(&axes), units(&other)))
+        .or_else(|| differs("the start of the waveform", axes.start.to_string(), other.start.to_string()))
+        .or_else(|| differs("the kind of the waveform", axes.kind.to_string(), other.kind.to_string()));
+    difference.map_or(Ok(()), |difference| Err(refused(difference)))
+}
+
+fn refused(what: String) -> Error {
+    Error::new(Kind::Refused, what)
+        .remedy("leave out the option stack, or stack only recordings with the same leads, rate and length")
 }
 
 /// Writes recordings that [`check`] has found equal.
