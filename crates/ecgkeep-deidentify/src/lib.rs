@@ -25,6 +25,7 @@ use ecgkeep_recording::{Field, Origin, Recording, differences};
 
 pub use alias::{Alias, KEY_BYTES, Key, PatientKey, alias_from, name_from};
 pub use dates::Dates;
+pub use making::stated_method;
 pub use rules::{Action, Rule, rule, rules_table};
 
 use ages::Age;

@@ -1,6 +1,6 @@
 //! The making of the recording: when, and how it was filtered; not who, where and with which device.
 
-use ecgkeep_recording::{Acquisition, Filters};
+use ecgkeep_recording::{Acquisition, Filters, Recording};
 
 use crate::Method;
 use crate::alias::Alias;
@@ -43,12 +43,22 @@ pub(crate) fn acquisition(source: &Acquisition, alias: &Alias, method: &Method<'
     }
 }
 
+/// What the statement of the method begins with.
+const DEIDENTIFIED: &str = "de-identified by ";
+
+/// The method that a recording states, where identity was taken out of it here.
+#[must_use]
+pub fn stated_method(recording: &Recording) -> Option<&str> {
+    let mut remarks = recording.acquisition.remarks.iter();
+    remarks.find(|remark| remark.starts_with(DEIDENTIFIED)).map(String::as_str)
+}
+
 /// The method, as it stands in the result: plain ASCII on one short line, so that every format carries it.
 fn statement(method: &Method<'_>) -> String {
     let Method { dates, pseudonyms, program } = method;
     let dates = dates.words();
     format!(
-        "de-identified by {program}: pseudonym {pseudonyms}; {dates}; else only what an allow-list names is kept; \
+        "{DEIDENTIFIED}{program}: pseudonym {pseudonyms}; {dates}; else only what an allow-list names is kept; \
          samples unaltered"
     )
 }

@@ -97,6 +97,8 @@ fn what_was_done_is_counted_without_a_value() {
     }
     assert_eq!(done.recording.acquisition.remarks.len(), 1);
     assert!(done.recording.acquisition.remarks[0].contains("one offset per patient"));
+    assert_eq!(stated_method(&done.recording), Some(done.recording.acquisition.remarks[0].as_str()));
+    assert_eq!(stated_method(&Recording::default()), None);
 }
 
 #[test]

@@ -75,6 +75,9 @@ pub(crate) fn acquisition(recording: &Recording, facts: &PageFacts) -> Vec<Entry
     if let Some(reason) = &facts.test_recording {
         entries.push(entry("Test", format!("recording of no patient: {reason}")));
     }
+    if let Some(how) = &facts.deidentified {
+        entries.push(entry("Identity", how.clone()));
+    }
     if let Some(correction) = &facts.correction {
         entries.push(entry("Corrected", correction.clone()));
     }

@@ -15,6 +15,7 @@ pub(crate) fn banners(assessment: &Assessment, facts: &PageFacts) -> Vec<&'stati
     let all = [
         (facts.test_recording.is_some(), "TEST RECORDING"),
         (facts.damaged, "DAMAGED"),
+        (facts.deidentified.is_some(), "DE-IDENTIFIED"),
         (assessment.unidentified, "UNIDENTIFIED"),
         (assessment.findings.iter().any(is_conflict), "FILING CONFLICT"),
         (facts.correction.is_some(), "CORRECTED"),

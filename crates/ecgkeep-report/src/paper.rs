@@ -17,6 +17,9 @@ pub struct PageFacts {
     pub damaged: bool,
     /// Why this is a test recording, as a sentence; the page then says TEST RECORDING.
     pub test_recording: Option<String>,
+    /// How identity was taken out, as a sentence: name, dates and places are then not the source's, and the page says
+    /// DE-IDENTIFIED.
+    pub deidentified: Option<String>,
     /// What was corrected, by whom and when; printed with the name.
     pub correction: Option<String>,
     /// The program and its version.

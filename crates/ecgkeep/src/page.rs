@@ -1,6 +1,7 @@
 //! The printable page as files.
 
 use ecgkeep_checks::{Policy, test_recording};
+use ecgkeep_deidentify::stated_method;
 use ecgkeep_format::{Error, File, Kind, Result};
 use ecgkeep_recording::{CivilTime, Filing, Recording};
 use ecgkeep_report::{PageFacts, Sheet};
@@ -89,6 +90,7 @@ pub fn page_facts(
         notes: opened.read.notes.iter().map(ToString::to_string).collect(),
         damaged: opened.read.is_damaged(),
         test_recording: test_recording(recording, filing, policy),
+        deidentified: stated_method(recording).map(str::to_owned),
         correction: opened.amends.as_ref().map(|amends| correction_line(amends, None)),
         program: program.to_owned(),
     }

@@ -108,6 +108,15 @@ fn the_gravest_finding_stands_first() {
 }
 
 #[test]
+fn a_page_without_identity_says_so_and_how() {
+    let how = "de-identified: dates shifted".to_owned();
+    let facts = PageFacts { deidentified: Some(how), ..PageFacts::default() };
+    let page = draw_with(&twelve(), &Assessment::default(), &facts).remove(0);
+    assert_eq!(page.texts().filter(|text| *text == "DE-IDENTIFIED").count(), 2);
+    assert!(page.says("de-identified: dates shifted"));
+}
+
+#[test]
 fn damage_correction_and_a_missing_identity_cannot_be_overlooked() {
     let conflict = Finding {
         code: "filing-conflict",
