@@ -20,7 +20,8 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
 
 MEMBERS = {
     "made": "z n by", "filed": "k r z n by", "corrected": "k r z n by for why of", "quarantined": "k z n by why",
-    "read": "k by of", "viewed": "k r by why", "exported": "k r z n by to", "acknowledged": "k r z n by of?",
+    "read": "k by of", "viewed": "k r by why", "exported": "k r z n by to", "deidentified": "k r by why to",
+    "acknowledged": "k r z n by of?",
     "retracted": "k r by to of", "held": "k by for", "released": "k by for of", "key": "z n by", "schedule": "z n by for",
     "destroying": "k z n by rule", "destroyed": "k z n by rule of", "repaired": "k r? z n by of",
 }  # fmt: skip

@@ -61,7 +61,7 @@ fn main() -> Result<()> {
     Ok(())
 }
 
-/// A correction, a source in quarantine, an export with its answer, a hold.
+/// A correction, a source in quarantine, an export with its answer, a hold, a copy without identity.
 fn more(archive: &mut Archive, commit: &Commit<'_>) -> Result<()> {
     let first = archive.filing_line(key(1)?, Some(1))?.ok_or("recording 1 was filed")?;
     let exported = About {
@@ -81,7 +81,16 @@ fn more(archive: &mut Archive, commit: &Commit<'_>) -> Result<()> {
     let prepared = archive.prepare(&bundle(&format!("{}.q1", key(40)?), 40)?)?;
     let unreadable = Act::Quarantine { key: key(40)?, prepared, why: "malformed".parse()? };
     let held = About { key: Some(key(2)?), authority: Some("court".parse()?), ..About::default() };
-    archive.commit(vec![answer, corrected, unreadable, Act::Line(Event::Held, held)], commit)?;
+    let without_identity = About {
+        key: Some(key(2)?),
+        revision: Some(1),
+        why: Some("table-shifted".parse()?),
+        to: Some("study-7".parse()?),
+        ..About::default()
+    };
+    let lines = [(Event::Held, held), (Event::Deidentified, without_identity)];
+    let lines = lines.into_iter().map(|(event, about)| Act::Line(event, about));
+    archive.commit([answer, corrected, unreadable].into_iter().chain(lines).collect(), commit)?;
     Ok(())
 }
 

@@ -29,7 +29,7 @@ pub enum Act {
         /// Why it could not be read.
         why: Code,
     },
-    /// Writes a line without a file: viewed, exported, retracted, held, released, read.
+    /// Writes a line without a file: viewed, exported, deidentified, retracted, held, released, read.
     /// `by` is filled in.
     Line(Event, About),
     /// Admits a public key.
@@ -106,7 +106,7 @@ pub enum Fate {
 /// Which events [`Act::Line`] may write, and which line `of` may name.
 pub(crate) fn earlier_event(event: Event) -> Result<&'static [Event]> {
     match event {
-        Event::Viewed | Event::Exported | Event::Held => Ok(&[]),
+        Event::Viewed | Event::Exported | Event::Deidentified | Event::Held => Ok(&[]),
         Event::Read => Ok(&[Event::Filed, Event::Corrected]),
         Event::Acknowledged | Event::Retracted => Ok(&[Event::Exported]),
         Event::Released => Ok(&[Event::Held]),

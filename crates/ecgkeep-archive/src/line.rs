@@ -101,6 +101,8 @@ events! {
         Key Revision By Why;
     Exported "exported" Some("dissemination"), "A copy was written for handing over.":
         Key Revision Sha256 Bytes By To;
+    Deidentified "deidentified" Some("dissemination"), "A copy without identity was written for somebody.":
+        Key Revision By Why To;
     Acknowledged "acknowledged" Some("dissemination"), "The receiver answered.":
         Key Revision Sha256 Bytes By MaybeOf;
     Retracted "retracted" Some("dissemination"), "An export of a superseded revision is to be taken back.":

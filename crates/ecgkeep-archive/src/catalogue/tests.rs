@@ -178,6 +178,8 @@ fn the_unsent_stand_most_urgent_first_then_oldest_and_only_an_answer_clears_them
         rows.into_iter().filter_map(|row| row.name).collect::<Vec<_>>()
     };
     assert_eq!(names(&journal), ["Urgent", "Early", "Late"]);
+    journal.about(Event::Deidentified, &early);
+    assert!(journal.catalogue().unsent().unwrap().iter().all(|row| !row.exported), "nothing was handed over");
     journal.about(Event::Exported, &early);
     assert_eq!(names(&journal), ["Urgent", "Early", "Late"], "exported is not yet received");
     journal.about(Event::Acknowledged, &early);

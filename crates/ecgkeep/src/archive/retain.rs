@@ -195,6 +195,7 @@ fn last_activity(archive: &Archive) -> Result<BTreeMap<Key, Moment>> {
                 | Event::Quarantined
                 | Event::Viewed
                 | Event::Exported
+                | Event::Deidentified
                 | Event::Acknowledged
         )
     };
