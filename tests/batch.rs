@@ -5,9 +5,9 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 
-use ecgkeep::format::Options;
-use ecgkeep::recording::Recording;
-use ecgkeep::{format_by_id, write};
+use ecgkeep::format::{Kind, Limits, Memory, Options};
+use ecgkeep::recording::{Recording, differences};
+use ecgkeep::{Conversion, FORMATS, Found, Input, Part, choose, format_by_id, write};
 use ecgkeep_demo::Spec;
 use ecgkeep_tests::program::{Ended, program, run};
 use ecgkeep_tests::repository::root;
@@ -345,5 +345,89 @@ fn a_full_disk_leaves_no_half_file_and_what_was_finished() {
     for (path, bytes) in &kept {
         assert!(whole.get(path) == Some(bytes), "{} is not whole", path.display());
         assert!(kept.contains_key(&path.with_extension("hea")), "{} has no header", path.display());
+    }
+}
+
+/// Files of a folder as parts of one file.
+fn parts(conversion: &Conversion<'_>, folder: &Path, names: &[&str]) -> Vec<Part> {
+    let part = |name: &&str| {
+        let path = folder.join(name);
+        let opened = Input::at(&path).expect("it is there").read(None, &Limits::default()).expect("it reads");
+        conversion.part(&Found::new(path, (*name).into(), 1), opened).expect("it is whole")
+    };
+    names.iter().map(part).collect()
+}
+
+fn conversion<'a>(format: &str, options: &'a Options) -> Conversion<'a> {
+    Conversion {
+        format: format_by_id(format).expect("a format of the list"),
+        options,
+        accept_damage: false,
+        refuse_losses: false,
+        deidentifier: None,
+        program: "test",
+    }
+}
+
+/// In every format that holds many, and this build writes.
+#[test]
+fn many_files_become_one_that_says_where_each_is() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    put(folder.path(), "a", "wfdb", &recording(1));
+    put(folder.path(), "b", "json", &recording(2));
+    put(folder.path(), "c", "aecg", &recording(3));
+    let options = Options::default();
+    let mut seen = 0;
+    for format in FORMATS.iter().filter(|format| format.holds_many() && format.available().is_ok()) {
+        let conversion = conversion(format.about().id, &options);
+        let parts = parts(&conversion, folder.path(), &["c.xml", "a.hea", "b.json"]);
+        assert!(conversion.misfit(&parts).is_none());
+        let made = conversion.together(parts, "all").expect("it is written");
+        let places: Vec<_> = made.parts.iter().map(|part| part.recordings.clone()).collect();
+        assert_eq!(places, [0..1, 1..2, 2..3]);
+        let name = made.files[0].name.clone();
+        let source = Memory::new(&name, made.files);
+        let read = choose(&source, None).expect("recognised").read(&source, &Limits::default());
+        let read = read.expect("it reads").recordings;
+        let prints: Vec<_> = read.iter().map(Recording::fingerprint).collect();
+        assert_eq!(prints, [3, 1, 2].map(|seed| recording(seed).fingerprint()));
+        assert!(differences(&read[2], &recording(2)).is_empty(), "JSON keeps everything, and so do these");
+        seen += 1;
+    }
+    assert_eq!(seen, if cfg!(feature = "hdf5") { 2 } else { 1 });
+    let conversion = conversion("scp", &options);
+    let refused = conversion.together(parts(&conversion, folder.path(), &["a.hea", "b.json"]), "all");
+    assert_eq!(refused.expect_err("a record holds one").kind(), Kind::Usage);
+}
+
+#[cfg(feature = "hdf5")]
+#[test]
+fn a_stack_of_many_files_names_the_first_that_differs_and_carries_no_identity() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let longer = ecgkeep_demo::recording(&Spec { seed: 3, seconds: 2.0, ..Spec::default() }).recording;
+    put(folder.path(), "a", "wfdb", &recording(1));
+    put(folder.path(), "b", "json", &recording(2));
+    put(folder.path(), "c", "json", &longer);
+    put(folder.path(), "d", "json", &longer);
+    let options = Options::default().with("stack", "without-identity");
+    let conversion = conversion("hdf5", &options);
+    let all = parts(&conversion, folder.path(), &["a.hea", "b.json", "c.json", "d.json"]);
+    let misfit = conversion.misfit(&all).expect("two are longer");
+    assert_eq!((misfit.part, misfit.more, misfit.error.kind()), (2, 1, Kind::Refused));
+    assert_eq!(misfit.error.what(), "differs from the first in the number of samples: 1000, not 500");
+    let error = conversion.together(all, "all").expect_err("they do not go together");
+    assert!(error.what().starts_with("recording 3 differs from the first in the number"), "{error}");
+
+    let made = conversion.together(parts(&conversion, folder.path(), &["a.hea", "b.json"]), "all");
+    let made = made.expect("these go together");
+    let family = recording(1).subject.name.family.expect("a name");
+    let bytes = &made.files[0].bytes;
+    assert!(!bytes.windows(family.len()).any(|window| window == family.as_bytes()));
+    for part in &made.parts {
+        assert!(
+            part.losses.iter().any(|loss| loss.to_string().starts_with("patient name")),
+            "{:?}",
+            part.losses
+        );
     }
 }

@@ -6,9 +6,11 @@ use std::fs;
 use std::io::Read as _;
 use std::path::{Path, PathBuf};
 
-use ecgkeep::FORMATS;
+use ecgkeep::archive::{self, Acting};
+use ecgkeep::deidentify::Dates;
 use ecgkeep::format::{Folder, Format, Limits, Options};
 use ecgkeep::recording::{Recording, Sex};
+use ecgkeep::{Conversion, Deidentifier, FORMATS, PageForm};
 use ecgkeep::{choose, format_by_id, write};
 use ecgkeep_demo::{Spec, every_field};
 use ecgkeep_tests::program::{Ended, run};
@@ -111,12 +113,20 @@ fn planted(class: usize) -> (Recording, usize) {
 
 /// Writes the planted recordings in every format, under names that are planted, too; how many strings that were.
 fn plant(folder: &Path) -> usize {
+    plant_some(folder, |_, _| true)
+}
+
+/// The same for some classes and formats.
+fn plant_some(folder: &Path, taken: impl Fn(usize, &dyn Format) -> bool) -> usize {
     let mut count = 0;
     for (class, example) in CLASSES.iter().enumerate() {
         let (recording, strings) = planted(class);
         let below = folder.join(format!("{MARKER} {example}").replace('/', "_"));
         fs::create_dir_all(&below).expect("a folder is made");
         for format in writing() {
+            if !taken(class, format) {
+                continue;
+            }
             let stem = format!("{MARKER}_{}_{class}", format.about().id);
             let written = write(format, std::slice::from_ref(&recording), &stem, &Options::default())
                 .unwrap_or_else(|error| panic!("{}: {error}", format.about().id));
@@ -275,6 +285,189 @@ fn no_planted_string_is_in_any_output_name_or_message() {
             "{id}: the search finds nothing where all is kept"
         );
     }
+}
+
+/// What a person supplied beside a source, and a correction: planted as well.
+const FILING: &str = r#"
+at = "2019-05-17T14:20:00+01:00"
+supplied_by = { name = { text = "ZQVWXKEY nurse" } }
+test_recording = true
+[subject]
+identifiers = [{ value = "ZQVWXKEY-88" }]
+name = { text = "ZQVWXKEY Other" }
+birth_date = "1947-08-23"
+"#;
+
+/// An archive of planted recordings: each class in one format, one class in all; one with a filing, one corrected. The
+/// keys, and how many strings are planted.
+fn planted_archive(folder: &Path) -> (Vec<String>, usize) {
+    let all: Vec<&str> = writing().map(|format| format.about().id).collect();
+    let count = plant_some(&folder.join("in"), |class, format| {
+        class == 0 || all[class % all.len()] == format.about().id
+    });
+    key_file(folder);
+    fs::write(folder.join("right.toml"), FILING.replace("test_recording = true\n", "")).expect("written");
+    let of_filing =
+        files(&folder.join("in")).into_iter().find(|path| path.extension().is_some_and(|e| e == "xml"));
+    let of_filing = of_filing.expect("an aECG document").with_extension("filing.toml");
+    fs::write(&of_filing, FILING).expect("written");
+    let by = ["--by", "clerk-1", "--at", "2026-03-02T18:00:00Z"];
+    let beside = of_filing.parent().expect("a folder").display().to_string();
+    let acts: [&[&str]; 1] = [&["archive", "add", "--new", "A", "in", "--filing", &beside]];
+    for act in acts {
+        let ended = run(&[act, &by].concat(), folder, b"");
+        assert_eq!(ended.code, Some(0), "{}", ended.stderr);
+    }
+    let keys = keys_of(folder);
+    let correct =
+        ["archive", "correct", "A", &keys[0], "--filing", "right.toml", "--reason", "wrong-patient"];
+    let correct = [&correct[..], &["--authorised-by", "lead-2", "--into", "notices"], &by].concat();
+    let ended = run(&correct, folder, b"");
+    assert_eq!(ended.code, Some(0), "{}", ended.stderr);
+    (keys, count)
+}
+
+fn keys_of(folder: &Path) -> Vec<String> {
+    let listed = run(&["archive", "list", "A", "--json"], folder, b"");
+    let listed: Value = serde_json::from_str(&listed.stdout).expect("an object");
+    let entries = listed["entries"].as_array().expect("entries").iter();
+    entries.map(|entry| entry["key"].as_str().expect("a key").to_owned()).collect()
+}
+
+fn journal(folder: &Path) -> Vec<Value> {
+    let text = fs::read_to_string(folder.join("A/journal/000000000000.jsonl")).expect("a journal");
+    assert_eq!(found(text.as_bytes()), Vec::<String>::new(), "the journal");
+    text.lines().map(|line| serde_json::from_str(line).expect("an object a line")).collect()
+}
+
+/// Keys, or eight digits of one.
+fn keys_in(bytes: &[u8], keys: &[String]) -> Vec<String> {
+    keys.iter().filter(|key| holds(bytes, &key.as_bytes()[..8])).map(|key| format!("the key {key}")).collect()
+}
+
+#[test]
+fn no_planted_string_and_no_key_leaves_an_archive_in_a_copy_without_identity() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let folder = folder.path();
+    let (keys, count) = planted_archive(folder);
+    println!("{count} strings planted in {} recordings", keys.len());
+    assert!(count >= 1000 && keys.len() >= CLASSES.len(), "only {count} strings are planted");
+    let unsent = run(&["archive", "list", "A", "--unsent"], folder, b"").stdout;
+    let mut faults = Vec::new();
+    for (format, page) in writing().zip(["svg", "pdf", "html", "svg", "svg"]) {
+        let id = format.about().id;
+        for (name, method) in [
+            ("table-shifted", "--pseudonym-table table"),
+            ("keyed-shifted", "--pseudonym-key key"),
+            ("keyed-year", "--pseudonym-key key --dates year --json"),
+        ] {
+            let into = format!("{name}-{id}");
+            let before = journal(folder).len();
+            let common = format!(
+                "archive export A {} --to {id} --into {into} --deidentify {method} --page {page} --receiver study-7 \
+                 --by clerk-1 --at 2026-03-03T09:00:00Z",
+                keys.join(" ")
+            );
+            let ended = run(&common.split(' ').collect::<Vec<_>>(), folder, b"");
+            assert_eq!(ended.code, Some(0), "{}", ended.stderr);
+            faults.extend(faults_of(&ended, &into));
+            let said = [ended.stdout.as_bytes(), ended.stderr.as_bytes()].concat();
+            faults.extend(keys_in(&said, &keys).iter().map(|key| format!("{into}: messages hold {key}")));
+            let written = files(&folder.join(&into));
+            assert!(written.len() >= 2 * keys.len(), "{into}: {} files", written.len());
+            for path in &written {
+                let below = path.strip_prefix(folder).expect("it lies below").display().to_string();
+                let bytes = fs::read(path).expect("a file can be read");
+                let mut seen = [found(below.as_bytes()), found(&bytes)].concat();
+                seen.extend(keys_in(below.as_bytes(), &keys).into_iter().chain(keys_in(&bytes, &keys)));
+                let others = [".zip", ".receipt", ".line.json", ".filing.json"];
+                seen.extend(
+                    others.iter().filter(|other| below.ends_with(**other)).map(|other| format!("a {other}")),
+                );
+                faults.extend(seen.iter().map(|what| format!("{below}: {what}")));
+            }
+            // The journal says that all were copied, for whom and how, and not which copy came of which.
+            let lines = journal(folder).split_off(before);
+            let mut sorted = keys.clone();
+            sorted.sort();
+            let told: Vec<&str> = lines.iter().map(|line| line["k"].as_str().unwrap_or_default()).collect();
+            assert_eq!(told, sorted, "{into}");
+            for line in &lines {
+                let members: Vec<&str> =
+                    line.as_object().expect("an object").keys().map(String::as_str).collect();
+                assert_eq!(members, ["by", "e", "i", "k", "r", "t", "to", "why"], "{line}");
+                assert_eq!(
+                    (&line["e"], &line["why"], &line["to"]),
+                    (&Value::from("deidentified"), &Value::from(name), &Value::from("study-7"))
+                );
+                assert_eq!(line["t"], "2026-03-03T09:00:00Z");
+            }
+        }
+    }
+    assert!(faults.is_empty(), "{} leaks:\n{}", faults.len(), faults[..faults.len().min(40)].join("\n"));
+    assert_eq!(
+        run(&["archive", "list", "A", "--unsent"], folder, b"").stdout,
+        unsent,
+        "nothing was handed over"
+    );
+    let ended = run(&["archive", "verify", "A"], folder, b"");
+    assert_eq!(ended.code, Some(0), "{}{}", ended.stdout, ended.stderr);
+    // every first page says that its dates are not true, and that of a test recording what it is
+    let pages = files(&folder.join("table-shifted-wfdb"));
+    let say = |words: &str| {
+        let says = |path: &&PathBuf| {
+            let is_first = path.file_name().is_some_and(|name| !name.to_string_lossy().contains('-'));
+            is_first && fs::read(path).is_ok_and(|bytes| holds(&bytes, format!(">{words}<").as_bytes()))
+        };
+        pages.iter().filter(says).count()
+    };
+    assert_eq!((say("DE-IDENTIFIED"), say("TEST RECORDING")), (keys.len(), 1));
+    // the same search finds what is not taken out
+    let plain =
+        ["archive", "export", "A", &keys[1], "--to", "json", "--into", "plain", "--receiver", "ward-3"];
+    let plain = run(&[&plain[..], &["--by", "clerk-1"]].concat(), folder, b"");
+    assert_eq!(plain.code, Some(0), "{}", plain.stderr);
+    let leaks =
+        files(&folder.join("plain")).iter().any(|path| !found(&fs::read(path).expect("read")).is_empty());
+    assert!(leaks && !keys_in(plain.stdout.as_bytes(), &keys).is_empty());
+    the_library_does_the_same(folder, &keys);
+}
+
+fn the_library_does_the_same(folder: &Path, keys: &[String]) {
+    let at = "2026-03-03T09:00:00Z".parse().expect("a time");
+    let program = format!("ecgkeep {}", env!("CARGO_PKG_VERSION"));
+    let acting = Acting::new("clerk-1", at, &program).expect("a code");
+    let mut kept = archive::open(&folder.join("A")).expect("it opens");
+    let catalogue = archive::catalogue(&kept).expect("it opens");
+    let deidentifier = Deidentifier::keyed(&folder.join("key"), Dates::Shifted).expect("a key");
+    let options = Options::default();
+    let conversion = Conversion {
+        format: format_by_id("wfdb").expect("a format of the list"),
+        options: &options,
+        accept_damage: false,
+        refuse_losses: false,
+        deidentifier: Some(&deidentifier),
+        program: &program,
+    };
+    let mut revisions = Vec::new();
+    for key in keys {
+        let got = archive::fetch(&kept, &catalogue, key.parse().expect("a key"), None).expect("it is there");
+        let copies = archive::copies_without_identity(&got, &conversion, Some(PageForm::Svg), &at);
+        for file in copies.expect("it is copied").files {
+            let there = fs::read(folder.join("keyed-shifted-wfdb").join(&file.name));
+            assert!(there.is_ok_and(|bytes| bytes == file.bytes), "{}", file.name);
+        }
+        revisions.push((got.key, got.revision));
+    }
+    let before = kept.size();
+    archive::deidentified(&mut kept, &revisions, "study-7", &deidentifier, &acting, None)
+        .expect("it is told");
+    assert_eq!(kept.size(), before + revisions.len() as u64);
+    let plain = Conversion { deidentifier: None, ..conversion };
+    let got = archive::fetch(&kept, &catalogue, revisions[0].0, None).expect("it is there");
+    let refused =
+        archive::copies_without_identity(&got, &plain, None, &at).expect_err("nothing takes identity out");
+    assert_eq!(refused.kind(), ecgkeep::format::Kind::Usage);
 }
 
 #[test]

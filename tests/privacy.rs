@@ -166,6 +166,10 @@ fn nothing_that_is_kept_for_ever_or_logged_names_a_patient() {
     ward.run(&format!("archive get A {waiting} --into waiting {by}"), false, 0);
     ward.run(&format!("archive export A {key} --into out --receiver ward-3 {by}"), false, 0);
     ward.run(&format!("archive export A {key} --to aecg --into out --receiver ward-3 {by}"), false, 0);
+    let study = "--deidentify --pseudonym-table table --to wfdb --page svg --into study --receiver study-7";
+    ward.run(&format!("archive export A {key} {study} {by}"), false, 3);
+    ward.run(&format!("archive export A {key} {study} --accept-damage {by}"), false, 0);
+    ward.run(&format!("archive export A {waiting} {study} {by}"), false, 7);
     ward.run(&format!("archive acknowledge A {key} --receipt answer {by}"), false, 0);
     let correct = "--reason wrong-patient --authorised-by lead-2 --into notices";
     ward.run(&format!("archive correct A {key} --filing wrong.toml {correct} {by}"), false, 3);
@@ -229,7 +233,13 @@ fn nothing_that_is_kept_for_ever_or_logged_names_a_patient() {
             }
         }
     }
-    assert!(read >= 10, "only {read} files were looked into");
+    for path in paths_below(&ward.folder.path().join("study")) {
+        let bytes = std::fs::read(&path).expect("it can be read");
+        let text = format!("{} {}", path.display(), String::from_utf8_lossy(&bytes));
+        read += 1;
+        faults.extend(planted_in(&text).into_iter().map(|planted| format!("{}: {planted}", path.display())));
+    }
+    assert!(read >= 13, "only {read} files were looked into");
     assert!(faults.is_empty(), "{}", faults.join("\n"));
 }
 

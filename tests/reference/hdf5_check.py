@@ -307,10 +307,31 @@ def check_stack(expected, folder, numpy_only):
     check_digest(ours)
 
 
+def check_together(files, folder):
+    """Many files in one, in groups in their order; and stacked, the same as from one file that held them all."""
+    names = [name for name, _ in files]
+    ours, stacked = os.path.join(folder, "together.h5"), os.path.join(folder, "stacked.h5")
+    run("convert", *names, "-o", ours)
+    with h5py.File(ours) as file:
+        same("recordings in one file", sorted(file["recordings"], key=int), [str(at) for at in range(len(files))])
+        for at, (name, expected) in enumerate(files):
+            equal(f"{name} in one file", Recording(file["recordings"][str(at)]).model(), expected)
+    check_digest(ours)
+    run("convert", *names, "-o", stacked, "--option", "stack=without-identity")
+    run("convert", ours, os.path.join(folder, "once.h5"), "--option", "stack=without-identity")
+    with open(stacked, "rb") as one, open(os.path.join(folder, "once.h5"), "rb") as other:
+        same("a stack of many files", one.read() == other.read(), True)
+    with h5py.File(stacked) as file:
+        same("the shape of a stack", file["stack/samples"].shape[0], len(files))
+        same("identities", "identities" in file["stack"], False)
+
+
 with tempfile.TemporaryDirectory() as work:
-    recordings = []
+    recordings, files = [], []
     for name in sys.argv[2:]:
-        recordings += check_file(name, work)
+        of_file = check_file(name, work)
+        files += [(name, one) for one in of_file]
+        recordings += of_file
     check_changes(os.path.join(work, "r.h5"))
     first = recordings[-1]["waveforms"][0]
     alike = [one for one in recordings if one.get("waveforms") and
@@ -321,6 +342,7 @@ with tempfile.TemporaryDirectory() as work:
         faults.append(f"only {len(alike)} recordings can be stacked")
     for choice in ("without-identity", "with-identity"):
         check_stack(alike, work, choice)
+    check_together([(name, one) for name, one in files if one in alike], work)
 
 print("\n".join(faults) or f"HDF5: {len(recordings)} recordings read with h5py as the model says, {len(alike)} stacked")
 sys.exit(bool(faults))

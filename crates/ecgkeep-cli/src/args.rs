@@ -6,11 +6,11 @@ use std::path::PathBuf;
 
 use clap::{Args, CommandFactory as _, Parser, Subcommand, ValueEnum};
 use clap_complete::Shell;
-use ecgkeep::Shard;
 use ecgkeep::recording::{CivilTime, Exact};
 use ecgkeep::report::{
     ChestGain, DisplayFilters, Gain, Layout, LeadOrder, Orientation, Paper, PaperSize, Speed,
 };
+use ecgkeep::{PageForm, Shard};
 
 use crate::examples;
 use crate::exit::MEANINGS;
@@ -187,7 +187,7 @@ pub struct Show {
 
 #[derive(Args)]
 pub struct Convert {
-    /// IN OUT; or IN... with --to and --into.
+    /// IN OUT; or IN... with --to and --into; or IN... with -o OUT.
     #[arg(required_unless_present = "manifest", value_name = "FILE")]
     pub paths: Vec<PathBuf>,
     #[command(flatten)]
@@ -197,11 +197,16 @@ pub struct Convert {
     pub to: Option<String>,
     /// The folder to write into, mirroring the folders of the inputs. What is done is listed there in
     /// converted.jsonl: run the same command again and only what is new, changed or missing is converted.
-    #[arg(long, value_name = "DIR", requires = "to")]
+    #[arg(long, value_name = "DIR", requires = "to", group = "place")]
     pub into: Option<PathBuf>,
+    /// One file for the recordings of all inputs, in a format that holds many (HDF5, JSON). Recordings stand in it in the
+    /// order of the inputs. With `--option stack=without-identity` or `stack=with-identity` HDF5 holds equal
+    /// recordings as one array; others are refused. An input that cannot be read is not in it, and the exit code says so.
+    #[arg(short, long, value_name = "OUT", group = "place")]
+    pub out: Option<PathBuf>,
     /// A list of inputs: a path a line, or a JSON object a line ({"path": ..., "index": ..., "sha256": ...}); - is
     /// standard input.
-    #[arg(long, value_name = "LIST", requires = "into", conflicts_with = "paths")]
+    #[arg(long, value_name = "LIST", requires = "place", conflicts_with = "paths")]
     pub manifest: Option<PathBuf>,
     /// Convert only part I of N of the inputs (1/N to N/N), so that N processes share the work.
     #[arg(long, value_name = "I/N", requires = "into")]
@@ -210,7 +215,7 @@ pub struct Convert {
     #[arg(long = "option", value_name = "NAME=VALUE")]
     pub options: Vec<String>,
     /// A filing to carry along: it is written beside the output as STEM.filing.json, never merged into it.
-    #[arg(long, value_name = "FILE|FOLDER|-", conflicts_with = "deidentify")]
+    #[arg(long, value_name = "FILE|FOLDER|-", conflicts_with_all = ["deidentify", "out"])]
     pub filing: Option<PathBuf>,
     /// What to do when something is not kept.
     #[arg(long, value_enum, default_value_t)]
@@ -232,8 +237,8 @@ pub struct Convert {
 #[derive(Args)]
 pub struct Identity {
     /// Take the identity out: only what an allow-list names is kept (see schemas/deidentification.md), samples are
-    /// untouched. Under --into, files get names that tell nothing and folders are not mirrored; messages call inputs
-    /// by number. Needs --pseudonym-table or --pseudonym-key. Whether the result may be given away is for
+    /// untouched. Under --into, files get names that tell nothing and folders are not mirrored; in one file for all,
+    /// recordings stand in no order that tells anything; messages call inputs by number. Needs --pseudonym-table or --pseudonym-key. Whether the result may be given away is for
     /// those responsible for it to decide.
     #[arg(long, requires = "pseudonyms")]
     pub deidentify: bool,
@@ -311,6 +316,17 @@ pub enum Form {
     Svg,
     Pdf,
     Html,
+}
+
+impl Form {
+    /// As the library has it.
+    pub fn page(self) -> PageForm {
+        match self {
+            Form::Svg => PageForm::Svg,
+            Form::Pdf => PageForm::Pdf,
+            Form::Html => PageForm::Html,
+        }
+    }
 }
 
 /// Paper, scale, layout and filters; what one page cannot hold goes on on the next, nothing is made smaller to fit.

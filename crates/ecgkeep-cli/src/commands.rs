@@ -8,6 +8,7 @@ mod convert;
 mod detect;
 mod explain;
 mod formats;
+mod identity;
 mod manual;
 mod report;
 mod seal;

@@ -11,10 +11,11 @@ Examples: the recording in words; its samples in microvolts for a spreadsheet
   ecgkeep show lm01_faultless.hea --samples > samples.csv";
 
 pub const CONVERT: &str = "\
-Examples: one recording; what would be lost in another format; a whole folder
+Examples: one recording; what would be lost in another format; a whole folder; one file for all
   ecgkeep convert lm01_faultless.hea lm01.json
   ecgkeep convert lm01_faultless.hea lm01.scp --dry-run
-  ecgkeep convert . --to aecg --into copies";
+  ecgkeep convert . --to aecg --into copies
+  ecgkeep convert lm01_faultless.hea lm03_mains_hum.hea -o both.json";
 
 pub const COMPARE: &str = "\
 Example: is the copy the same recording?
@@ -102,8 +103,10 @@ Example: the recording was of another person (what is right stands in right.toml
     --authorised-by lead-2 --into notices --by clerk-1";
 
 pub const ARCHIVE_EXPORT: &str = "\
-Example: everything that waits, for the ward to fetch
-  ecgkeep archive export archive --unsent --into out --receiver ward-3 --by clerk-1";
+Examples: everything that waits, for the ward to fetch; copies without identity for a study
+  ecgkeep archive export archive --unsent --into out --receiver ward-3 --by clerk-1
+  ecgkeep archive export archive dd899ff9 --deidentify --pseudonym-table table --to wfdb \\
+    --page svg --into study --receiver study-7 --by clerk-1";
 
 pub const ARCHIVE_ACKNOWLEDGE: &str = "\
 Example: the ward's answer came as a file

@@ -39,6 +39,7 @@ mod acting;
 mod add;
 mod amend;
 mod deep;
+mod deidentified;
 mod get;
 mod hand_over;
 mod look;
@@ -59,6 +60,7 @@ pub use acting::{Acting, create, moment, named_signer, new_key, open, signer_fro
 pub use add::{Added, Adding, Fate, Warning, WithFiling, add, retry_quarantined};
 pub use amend::{Amended, HandedOver, amend, retraction};
 pub use deep::reread;
+pub use deidentified::{WithoutIdentity, copies_without_identity, deidentified};
 pub use get::{Got, fetch, quarantined_files};
 pub use hand_over::{Acknowledged, Copies, Exported, acknowledge, copies, export, receipt_files};
 pub use look::{catalogue, catch_up, filed_recordings, full_key, rebuild, rebuild_without_journal};

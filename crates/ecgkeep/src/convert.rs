@@ -7,6 +7,7 @@ mod in_order;
 mod manifest;
 mod put;
 mod targets;
+mod together;
 
 use ecgkeep_archive::sha256;
 use ecgkeep_deidentify::Taken;
@@ -22,6 +23,10 @@ pub use in_order::in_order;
 pub use manifest::{Shard, parse_manifest};
 pub use put::{Put, put};
 pub use targets::{Target, targets};
+pub use together::{Misfit, Part, PartOfFile, Together};
+
+/// Losses that an error names one by one.
+const MOST_LOSSES: usize = 50;
 
 /// How sources are converted.
 pub struct Conversion<'a> {
@@ -59,21 +64,36 @@ impl Conversion<'_> {
         opened.refuse_damage(self.accept_damage)?;
         let (recordings, taken) = self.without_identity(opened)?;
         let recordings = recordings.as_deref().unwrap_or(&opened.read.recordings);
+        let mut converted = self.written(recordings, stem, taken)?;
+        if let Some(filing) = filing {
+            converted.files.insert(0, filing_file(stem, filing)?);
+        }
+        Ok(converted)
+    }
+
+    /// Recordings as they are, written; `taken` is what they lack already.
+    pub(crate) fn written(
+        &self,
+        recordings: &[Recording],
+        stem: &str,
+        taken: Vec<Taken>,
+    ) -> Result<Converted> {
         let written = write(self.format, recordings, stem, self.options)?;
         if self.refuse_losses && !written.losses.is_empty() {
-            let losses: Vec<String> = written.losses.iter().map(ToString::to_string).collect();
+            let mut losses: Vec<String> =
+                written.losses.iter().take(MOST_LOSSES).map(ToString::to_string).collect();
+            if let Some(more @ 1..) = written.losses.len().checked_sub(MOST_LOSSES) {
+                losses.push(format!("and {more} more"));
+            }
             let id = self.format.about().id;
             return Err(Error::new(Kind::Refused, format!("{id} would not keep: {}", losses.join("; ")))
                 .remedy("nothing was written; without --losses refuse the losses are listed"));
         }
-        let mut files = written.files;
-        if let Some(filing) = filing {
-            files.insert(0, filing_file(stem, filing)?);
-        }
-        Ok(Converted { files, losses: written.losses, taken })
+        Ok(Converted { files: written.files, losses: written.losses, taken })
     }
 
-    fn without_identity(&self, opened: &Opened) -> Result<(Option<Vec<Recording>>, Vec<Taken>)> {
+    /// The recordings of a source without identity, and what was taken; `None` where that is not asked for.
+    pub(crate) fn without_identity(&self, opened: &Opened) -> Result<(Option<Vec<Recording>>, Vec<Taken>)> {
         let Some(deidentifier) = self.deidentifier else { return Ok((None, Vec::new())) };
         let source = opened.key();
         let (mut recordings, mut taken): (Vec<Recording>, Vec<Taken>) = (Vec::new(), Vec::new());

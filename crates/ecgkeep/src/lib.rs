@@ -45,8 +45,9 @@ mod verify;
 
 pub use carries::{carries_list, carries_table};
 pub use convert::{
-    Batch, CONVERTED_SCHEMA, Conversion, Converted, Deidentifier, DoneList, Fate, Filed, Put, Random, Shard,
-    Target, in_order, parse_manifest, put, targets, without_identity,
+    Batch, CONVERTED_SCHEMA, Conversion, Converted, Deidentifier, DoneList, Fate, Filed, Misfit, Part,
+    PartOfFile, Put, Random, Shard, Target, Together, in_order, parse_manifest, put, targets,
+    without_identity,
 };
 pub use correct::{Correction, Reason, corrected};
 pub use ecgkeep_archive::storage::Disk;

@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use clap::{Args, Subcommand, ValueEnum};
 use ecgkeep::recording::{CivilTime, PartialDate};
 
-use super::Reading;
+use super::{Form, Identity, Reading};
 use crate::examples;
 
 /// `archive`.
@@ -45,7 +45,13 @@ pub enum Act {
     /// handed over before must be taken back: a notice is written for each receiver, and ecgkeep sends none of them.
     #[command(after_long_help = examples::ARCHIVE_CORRECT)]
     Correct(Correct),
-    /// Write recordings for handing over, each with a receipt; sends nothing.
+    /// Write recordings for handing over, each with a receipt; or copies without identity. Sends nothing.
+    ///
+    /// With --deidentify nothing is handed over: no bundle, no original, no key and no receipt goes out, for the key is a
+    /// digest of the original and whoever has that could tell whose copy it is. Such an export takes nothing off `list
+    /// --unsent`, no answer belongs to it and no correction writes a notice for it. The journal says which recordings
+    /// were copied for whom, by whom, when and by which method, not which copy came of which. Samples are
+    /// unaltered, so whoever holds the original can still recognise its samples.
     #[command(after_long_help = examples::ARCHIVE_EXPORT)]
     Export(Export),
     /// Keep the receiver's answer: only then does a recording leave `list --unsent`.
@@ -342,7 +348,7 @@ pub struct Export {
     /// since its bundle still holds the superseded original.
     #[arg(long, value_name = "FORMAT")]
     pub to: Option<String>,
-    /// The receiver, as a code: ward, chart, archive partner.
+    /// The receiver, as a code: ward, chart, archive partner; with --deidentify whom the copies are for, such as study-7.
     #[arg(long, value_name = "CODE")]
     pub receiver: String,
     /// Export the bundle of a corrected revision with the superseded original in it.
@@ -351,6 +357,14 @@ pub struct Export {
     /// Replace what is there.
     #[arg(long)]
     pub overwrite: bool,
+    #[command(flatten)]
+    pub identity: Identity,
+    /// With --deidentify, a page too, drawn anew from what is left.
+    #[arg(long, value_enum, value_name = "FORM", requires = "deidentify")]
+    pub page: Option<Form>,
+    /// With --deidentify, copy a damaged recording all the same; a page then says DAMAGED, a copy in a format does not.
+    #[arg(long, requires = "deidentify")]
+    pub accept_damage: bool,
 }
 
 #[derive(Args)]

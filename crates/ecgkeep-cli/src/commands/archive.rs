@@ -3,6 +3,7 @@
 mod acknowledge;
 mod add;
 mod correct;
+mod deidentified;
 mod destroy;
 mod export;
 mod find;

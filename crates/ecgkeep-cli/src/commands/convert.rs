@@ -1,20 +1,22 @@
 //! `convert`: another format; lists what is not kept. One input to OUT, or a batch into a folder.
 
+mod together;
+
 use std::collections::BTreeMap;
 use std::io::Read as _;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicUsize, Ordering};
 
-use ecgkeep::deidentify::{Dates, Taken};
-use ecgkeep::format::{Error, Format, Kind, Loss, Note, Options, Place};
+use ecgkeep::format::{Error, Format, Kind, Note, Options, Place};
 use ecgkeep::{
-    Batch, Conversion, Deidentifier, Disk, DoneList, FORMATS, Fate, Filed, Found, Inputs, Put, Target,
-    format_by_id, parse_manifest, put, targets, without_identity,
+    Batch, Conversion, Disk, DoneList, FORMATS, Fate, Filed, Found, Inputs, Put, Target, format_by_id,
+    parse_manifest, put, targets, without_identity,
 };
 use serde::Serialize;
 
-use super::{FilingChoice, PROGRAM, at_least_one, inputs, lies_in, open, say_passed_over, stem_of};
-use crate::args::{Convert, DatesName, Identity, Listed};
+use super::identity::{self, kept, said};
+use super::{FilingChoice, PROGRAM, at_least_one, inputs, open, say_passed_over, stem_of};
+use crate::args::{Convert, Listed};
 use crate::exit::{Exit, MEANINGS};
 use crate::output::{Outcome, data_bytes, each, each_counted, remark_line};
 
@@ -25,6 +27,9 @@ struct Body {
     written: bool,
     /// Whether an earlier run had done it.
     done_before: bool,
+    /// In one file for all: which recordings of it, counted from 0.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    recordings: Option<Vec<usize>>,
     losses: Vec<String>,
     /// What taking the identity out took, by field.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -34,13 +39,8 @@ struct Body {
 
 pub fn run(args: &Convert, json: bool) -> Result<Exit, Error> {
     let options = options(&args.options)?;
-    if let (Some(into), Some(table)) = (&args.into, &args.identity.pseudonym_table)
-        && lies_in(table, into)
-    {
-        return Err(Error::new(Kind::Usage, "the table of pseudonyms lies in the output folder")
-            .remedy("keep it apart from the result: it leads back to the patients"));
-    }
-    let deidentifier = deidentifier(&args.identity)?;
+    let into = args.into.iter().map(|into| (into.as_path(), "in the output folder"));
+    let deidentifier = identity::deidentifier(&args.identity, &into.collect::<Vec<_>>())?;
     let conversion = |format| Conversion {
         format,
         options: &options,
@@ -55,6 +55,7 @@ pub fn run(args: &Convert, json: bool) -> Result<Exit, Error> {
             options.check(format.about().id, format.options())?;
             batch(args, json, into, conversion(format))
         }
+        _ if args.out.is_some() => together::run(args, json, conversion),
         _ => single(args, json, conversion),
     }
 }
@@ -66,34 +67,15 @@ fn options(given: &[String]) -> Result<Options, Error> {
     })
 }
 
-fn deidentifier(args: &Identity) -> Result<Option<Deidentifier>, Error> {
-    let dates = match args.dates {
-        DatesName::Shifted => Dates::Shifted,
-        DatesName::Year => Dates::YearOnly,
-    };
-    match (&args.pseudonym_table, &args.pseudonym_key) {
-        (Some(table), _) => Deidentifier::with_table(table, dates, Box::new(random)).map(Some),
-        (None, Some(key)) => Deidentifier::keyed(key, dates).map(Some),
-        (None, None) => Ok(None),
-    }
-}
-
-fn random(bytes: &mut [u8]) -> Result<(), Error> {
-    getrandom::fill(bytes).map_err(|error| {
-        Error::new(Kind::Io, "the system gives no random numbers")
-            .because(std::io::Error::other(error.to_string()))
-    })
-}
-
 /// Many inputs into a folder.
 fn batch(args: &Convert, json: bool, into: &Path, conversion: Conversion<'_>) -> Result<Exit, Error> {
     let hides = args.identity.deidentify;
     let all = if hides {
         // Files are not named after their inputs, so that these may be called the same.
         let target = |found| Target { found, folder: PathBuf::new(), stem: String::new() };
-        listed(args, into)?.into_iter().map(target).collect()
+        listed(args, |paths| Inputs::outside(paths, into))?.into_iter().map(target).collect()
     } else {
-        targets(listed(args, into)?, conversion.format)?
+        targets(listed(args, |paths| Inputs::outside(paths, into))?, conversion.format)?
     };
     let filing = FilingChoice::of(
         args.filing.as_deref(),
@@ -137,12 +119,12 @@ fn batch(args: &Convert, json: bool, into: &Path, conversion: Conversion<'_>) ->
 }
 
 /// The inputs that arguments or a list name.
-fn listed(args: &Convert, into: &Path) -> Result<Vec<Found>, Error> {
+fn listed(args: &Convert, walk: impl Fn(&[PathBuf]) -> Result<Inputs, Error>) -> Result<Vec<Found>, Error> {
     let Some(list) = &args.manifest else {
         if args.paths.iter().any(|path| path == Path::new("-")) {
             return inputs(&args.paths);
         }
-        let inputs = Inputs::outside(&args.paths, into)?;
+        let inputs = walk(&args.paths)?;
         match (inputs.passed_over.len(), args.identity.deidentify) {
             (0, _) => {}
             (count, true) => remark_line(&format!("{count} files are no recordings and were passed over")),
@@ -187,6 +169,7 @@ fn outcome(id: &'static str, called: &Path, filed: Filed, hides: bool) -> Result
         files,
         written,
         done_before: filed.fate == Fate::DoneBefore,
+        recordings: None,
         losses: filed.listed.iter().map(ToString::to_string).collect(),
         taken: hides.then(|| filed.taken.iter().map(ToString::to_string).collect()),
         notes: notes.iter().map(ToString::to_string).collect(),
@@ -201,23 +184,6 @@ fn notes(notes: Vec<Note>, hides: bool) -> (Vec<Note>, Vec<String>) {
         count if hides => (Vec::new(), vec![format!("{count} notes of the reader, not shown")]),
         _ => (notes, Vec::new()),
     }
-}
-
-fn kept(losses: usize, taken: &[Taken]) -> String {
-    let kept = match losses {
-        0 if taken.is_empty() => "everything kept".to_owned(),
-        0 => "nothing else lost".to_owned(),
-        1 => "1 loss listed".to_owned(),
-        count => format!("{count} losses listed"),
-    };
-    if taken.is_empty() { kept } else { format!("identity taken out, {kept}") }
-}
-
-fn said(losses: &[Loss], taken: &[Taken]) -> Vec<String> {
-    let fields: Vec<String> =
-        taken.iter().map(|one| format!("{} ({})", one.field, one.action.past())).collect();
-    let taken = (!fields.is_empty()).then(|| format!("taken out: {}", fields.join(", ")));
-    taken.into_iter().chain(losses.iter().map(|loss| format!("not kept: {loss}"))).collect()
 }
 
 /// Counts per verdict, on standard error.
@@ -301,23 +267,13 @@ fn job(args: &Convert, json: bool) -> Result<(Job, &'static dyn Format), Error> 
     let [input, output] = args.paths.as_slice() else {
         return Err(usage(
             format!("{} paths where IN OUT are expected", args.paths.len()),
-            "give IN OUT, or several inputs with --to FORMAT --into DIR",
+            "give IN OUT, or several inputs with --to FORMAT --into DIR, or with -o OUT for one file that holds all",
         ));
     };
     let below = input.file_name().map_or_else(|| input.clone(), PathBuf::from);
     let found = Found::new(input.clone(), below, 1);
     let to_standard_output = output == Path::new("-");
-    let format = match &args.to {
-        Some(to) => format_by_id(to)?,
-        None => by_ending(output)?,
-    };
-    let ending = output.extension().map(|ending| ending.to_string_lossy().to_ascii_lowercase());
-    if ending.as_deref().is_some_and(|ending| !format.about().endings.contains(&ending)) {
-        return Err(usage(
-            format!("{} does not end like {}", output.display(), format.about().id),
-            "let the name end as the format's files do (see `ecgkeep formats`), or leave the ending out",
-        ));
-    }
+    let format = format_of(args, output)?;
     if to_standard_output && json {
         return Err(usage(
             "the recording and JSON cannot both go to standard output".into(),
@@ -331,6 +287,25 @@ fn job(args: &Convert, json: bool) -> Result<(Job, &'static dyn Format), Error> 
         (false, _) => stem_of(output),
     };
     Ok((Job { found, folder, stem, to_standard_output }, format))
+}
+
+/// The format to write OUT in: the one named, whose files must end as OUT does; else the one OUT's ending names.
+fn format_of(args: &Convert, output: &Path) -> Result<&'static dyn Format, Error> {
+    let format = match &args.to {
+        Some(to) => format_by_id(to)?,
+        None => by_ending(output)?,
+    };
+    let ending = output.extension().map(|ending| ending.to_string_lossy().to_ascii_lowercase());
+    if ending.as_deref().is_some_and(|ending| !format.about().endings.contains(&ending)) {
+        return Err(Error::new(
+            Kind::Usage,
+            format!("{} does not end like {}", output.display(), format.about().id),
+        )
+        .remedy(
+            "let the name end as the format's files do (see `ecgkeep formats`), or leave the ending out",
+        ));
+    }
+    Ok(format)
 }
 
 /// The one format with this file name ending.

@@ -8,7 +8,7 @@ use ecgkeep::{Disk, Found, PageForm, Storage as _, page_facts, page_files, write
 use serde::Serialize;
 
 use super::{Beneath, PROGRAM, found, mirrored, open, stem_of};
-use crate::args::{Form, Report};
+use crate::args::Report;
 use crate::exit::Exit;
 use crate::output::{Outcome, data, each};
 
@@ -59,11 +59,7 @@ enum Target<'a> {
 impl<'a> Target<'a> {
     fn of(args: &'a Report, inputs: &[Found], json: bool) -> Result<Target<'a>, Error> {
         let usage = |what: &str, remedy: &str| Err(Error::new(Kind::Usage, what).remedy(remedy));
-        let form = match args.form {
-            Form::Svg => PageForm::Svg,
-            Form::Pdf => PageForm::Pdf,
-            Form::Html => PageForm::Html,
-        };
+        let form = args.form.page();
         let Some(out) = args.out.as_deref() else {
             return match args.into.as_deref() {
                 Some(into) => Ok(Target::Folder(into, form)),

@@ -12,7 +12,7 @@ use crate::convert::Conversion;
 use crate::convert::done::{CONVERTED_SCHEMA, DoneList, Line, Output};
 use crate::convert::put::{Put, refuse_own_source, write_new};
 use crate::convert::targets::{Target, name_in};
-use crate::input::Opened;
+use crate::input::{Found, Opened};
 use crate::storage::Storage;
 
 /// A batch.
@@ -67,7 +67,7 @@ impl Batch<'_> {
     /// [`Kind::Altered`] for a source with another digest than its list says; those of [`Conversion::of`];
     /// [`Kind::Io`], nothing of this input being left half written.
     pub fn file(&self, target: &Target, opened: Opened, filing: Option<&Filing>) -> Result<Filed> {
-        expect_digest(target, &opened)?;
+        expect_digest(&target.found, &opened)?;
         let source = self.conversion.source(&opened, filing)?;
         let settings = self.conversion.settings(self.from);
         // Names of the source's own may say who it is.
@@ -142,9 +142,10 @@ impl Batch<'_> {
     }
 }
 
-fn expect_digest(target: &Target, opened: &Opened) -> Result<()> {
-    let Some(expected) = &target.found.sha256 else { return Ok(()) };
-    let path = &target.found.path;
+/// Refuses a source with another digest than its list says.
+pub(crate) fn expect_digest(found: &Found, opened: &Opened) -> Result<()> {
+    let Some(expected) = &found.sha256 else { return Ok(()) };
+    let path = &found.path;
     let main = opened.files.iter().find(|file| file.name == opened.main);
     let own_name = path.file_name().and_then(|name| name.to_str());
     let found = match main.filter(|file| own_name == Some(file.name.as_str())) {

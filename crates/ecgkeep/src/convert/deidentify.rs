@@ -83,12 +83,26 @@ impl Deidentifier {
         }
     }
 
-    /// What the result depends on, in a few words.
-    pub(crate) fn settings(&self) -> String {
-        let dates = match self.dates {
+    /// How it is done, as a code that the journal of an archive holds: `table-shifted`, `keyed-year`.
+    #[must_use]
+    pub fn method(&self) -> String {
+        let pseudonyms = match self.pseudonyms {
+            Pseudonyms::Keyed(_) => "keyed",
+            Pseudonyms::Table(_) => "table",
+        };
+        format!("{pseudonyms}-{}", self.dates_word())
+    }
+
+    fn dates_word(&self) -> &'static str {
+        match self.dates {
             Dates::Shifted => "shifted",
             Dates::YearOnly => "year",
-        };
+        }
+    }
+
+    /// What the result depends on, in a few words.
+    pub(crate) fn settings(&self) -> String {
+        let dates = self.dates_word();
         match &self.pseudonyms {
             Pseudonyms::Keyed(key) => format!("{dates},keyed,{}", key.id()),
             Pseudonyms::Table(_) => format!("{dates},table"),
@@ -114,7 +128,7 @@ pub fn without_identity(error: &Error) -> Error {
     let place = Place { line: error.place().line, byte: error.place().byte, ..Place::default() };
     Error::new(error.kind(), what)
         .at(place)
-        .remedy("what the source says is not repeated here; convert it without --deidentify to see more")
+        .remedy("what the source says is not repeated here; the same without --deidentify says more")
 }
 
 /// The file of pseudonyms: one line of JSON for each patient and recording, added before anything uses it.

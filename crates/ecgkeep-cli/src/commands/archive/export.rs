@@ -11,6 +11,9 @@ use crate::exit::Exit;
 use crate::output::{Outcome, print_about};
 
 pub fn run(args: &Export, json: bool) -> Result<Exit, Error> {
+    if args.identity.deidentify {
+        return super::deidentified::run(args, json);
+    }
     let mut doing = Doing::of(&args.dir, &args.acting)?;
     let _: Code = args.receiver.parse()?;
     let to = args.to.as_deref().map(format_by_id).transpose()?;
