@@ -6,6 +6,10 @@ use std::sync::Arc;
 use ecgkeep::checks::{self, Policy};
 use ecgkeep::report::{PageFacts, Paper, sheet, svg};
 use ecgkeep::{FORMATS, format_by_id, parse_filing, probe};
+use ecgkeep_archive::query::Query;
+use ecgkeep_archive::reconcile::parse_expected;
+use ecgkeep_archive::schedule::Schedule;
+use ecgkeep_archive::{Checkpoint, Line, PublicKey, Receipt};
 use ecgkeep_bundle::{Bundle, bag, foreign};
 use ecgkeep_format::{Error, File, Kind, Limits, Memory, Read, Result, Source};
 use ecgkeep_recording::Recording;
@@ -27,10 +31,14 @@ pub const TARGETS: &[Target] = &[
     ("aecg_digits", aecg_digits),
     ("json", json),
     ("json_model", json_model),
+    ("hdf5", hdf5),
     ("bundle", bundle),
     ("foreign_zip", foreign_zip),
     ("bagit_text", bagit_text),
     ("filing", filing),
+    ("archive_line", archive_line),
+    ("archive_receipt", archive_receipt),
+    ("archive_lists", archive_lists),
     ("detect", detect),
     ("round_trip", round_trip),
     ("check_and_page", check_and_page),
@@ -102,6 +110,11 @@ fn json_model(data: &[u8]) {
     read("json", &alone("r.json", &document));
 }
 
+/// An HDF5 file, read without the C library.
+fn hdf5(data: &[u8]) {
+    read("hdf5", &alone("r.h5", data));
+}
+
 /// A ZIP as a bundle: its grammar, and every member of what is one.
 fn bundle(data: &[u8]) {
     let bundle = match Bundle::open("r.zip", Arc::from(data)) {
@@ -148,6 +161,37 @@ fn filing(data: &[u8]) {
         && let Err(error) = parse_filing("r.filing.toml", text)
     {
         check(&error);
+    }
+}
+
+/// A line of a journal: there is one way to write what is read.
+fn archive_line(data: &[u8]) {
+    if let Ok(line) = Line::parse(data) {
+        assert_eq!(line.text().as_bytes(), data);
+    }
+}
+
+/// A receipt, and alone the checkpoint and the public key that people hand about.
+fn archive_receipt(data: &[u8]) {
+    let Ok(text) = str::from_utf8(data) else { return };
+    if let Ok(receipt) = Receipt::parse(text) {
+        assert_eq!(Receipt::parse(&receipt.written()).ok(), Some(receipt.clone()));
+        let _ = receipt.proves(b"{}");
+    }
+    if let Ok((checkpoint, note)) = Checkpoint::parse(text) {
+        assert!(note.text.starts_with(&checkpoint.note(None).text), "{note:?}");
+    }
+    if let Ok(key) = PublicKey::parse(text) {
+        assert_eq!(PublicKey::parse(&key.written()).ok(), Some(key));
+    }
+}
+
+/// What a person writes for an archive: a query, a retention schedule, a list of what was expected.
+fn archive_lists(data: &[u8]) {
+    let Ok(text) = str::from_utf8(data) else { return };
+    let _ = Query::parse("query.toml", text);
+    for error in [Schedule::parse("s.toml", text).err(), parse_expected("l.csv", text).err()] {
+        error.iter().for_each(check);
     }
 }
 

@@ -3,6 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use ecgkeep::FORMATS;
+use ecgkeep_archive::{Checkpoint, Receipt, Signer, tree};
 use ecgkeep_bundle::{Bundle, Member, pack};
 use ecgkeep_format::{File, Format, Options, write};
 use ecgkeep_recording::Recording;
@@ -13,7 +14,7 @@ use crate::parcel;
 use crate::repository::root;
 
 /// A seed longer than this slows a fuzzer down more than it teaches it.
-const SEED_BYTES: usize = 16 << 10;
+const SEED_BYTES: usize = 24 << 10;
 
 /// The seeds of one target; empty where it has none.
 #[must_use]
@@ -28,9 +29,13 @@ pub fn seeds(target: &str) -> Vec<Vec<u8>> {
         "aecg_digits" => fixtures("aecg", "xml").iter().flat_map(|document| digits(document)).collect(),
         "json" => [fixtures("json", "json"), bare("json")].concat(),
         "json_model" => all().iter().filter_map(|named| serde_json::to_vec(&named.recording).ok()).collect(),
+        "hdf5" => fixtures("hdf5", "h5"),
         "bundle" | "foreign_zip" => vec![zip()],
         "bagit_text" => vec![parcel::pack(&bag())],
         "filing" => FILINGS.iter().map(|text| text.as_bytes().to_vec()).collect(),
+        "archive_line" => ARCHIVE_LINES.iter().map(|line| line.as_bytes().to_vec()).collect(),
+        "archive_receipt" => archive_receipts(),
+        "archive_lists" => ARCHIVE_LISTS.iter().map(|text| text.as_bytes().to_vec()).collect(),
         "detect" => FORMATS.iter().flat_map(|format| bare(format.about().id)).collect(),
         "round_trip" | "check_and_page" => [
             wfdb_fixtures(),
@@ -50,6 +55,34 @@ const FILINGS: &[&str] = &[
     include_str!("../../examples/larkmoor/lm10_bare.filing.toml"),
     r#"{"supplied_by":{"name":{"text":"R. Quill"}},"at":"2026-03-02T09:30+01:00","subject":{"sex":"female"}}"#,
 ];
+
+const ARCHIVE_LINES: &[&str] = &[
+    r#"{"i":7,"t":"2026-03-02T09:30:00Z","e":"filed","k":"3f9c0000000000000000000000000a01","r":1,"z":"e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855","n":0,"by":"night-shift"}"#,
+    r#"{"i":8,"t":"2026-03-02T09:31:00Z","e":"viewed","k":"3f9c0000000000000000000000000a01","r":1,"by":"records-1"}"#,
+];
+
+const ARCHIVE_LISTS: &[&str] = &[
+    include_str!("../../examples/archive/schedule.toml"),
+    "identifier = \"LM-204417\"\nfrom = \"2026-03-02\"\nverdict = \"warn\"\n",
+    r#"{"name":"tallow","born":"1971-06-19"}"#,
+    "order,sequence,device,identifier,time\nLM-260302-0842,17,FW-00718,LM-204417,2026-03-02T08:42:10+01:00\n",
+    r#"{"order":"LM-260302-0842","time":"2026-03-02T08:42:10+01:00"}"#,
+];
+
+/// A receipt, its checkpoint, and a signed one with the key that signed it.
+fn archive_receipts() -> Vec<Vec<u8>> {
+    let leaves: Vec<_> =
+        ARCHIVE_LINES.iter().cycle().take(5).map(|line| tree::leaf(line.as_bytes())).collect();
+    let (root, path) = (tree::root(&leaves[..], 0..5), tree::inclusion(&leaves[..], 2, 5));
+    let (Ok(root), Ok(path), Ok(name)) = (root, path, "larkmoor.example".parse()) else { return Vec::new() };
+    let signer = Signer::from_seed(name, &[7; 32]);
+    let checkpoint = Checkpoint { origin: "larkmoor.example/ecg".to_owned(), size: 5, root };
+    let (plain, signed) = (checkpoint.note(None), checkpoint.note(Some(&signer)));
+    let receipts = [plain.clone(), signed.clone()]
+        .map(|checkpoint| Receipt { index: 2, path: path.clone(), checkpoint }.written());
+    let texts = [plain.written(), signed.written(), signer.public().written()];
+    receipts.into_iter().chain(texts).map(String::into_bytes).collect()
+}
 
 /// The files with this ending in the folders of a format's fixtures.
 fn fixtures(format: &str, ending: &str) -> Vec<Vec<u8>> {
