@@ -3,7 +3,7 @@
     python tests/reference/speed.py TARGET_FOLDER
 
 Ours are the medians that `cargo bench` left in TARGET_FOLDER/criterion, or, where whole programs are compared, medians of
-runs of TARGET_FOLDER/release/ecgkeep. Peers: PyPI wfdb, lxml + numpy, sha512sum, cp, rsvg-convert where it is installed.
+runs of TARGET_FOLDER/release/ecgkeep. Peers: PyPI wfdb, lxml + numpy, h5py, sha512sum, cp, rsvg-convert where it is installed.
 """
 
 import json
@@ -16,12 +16,15 @@ import tempfile
 import time
 from pathlib import Path
 
+import h5py
 import numpy as np
 import wfdb
 from lxml import etree
 
 LEADS = "I II III aVR aVL aVF V1 V2 V3 V4 V5 V6".split()
 DEMO = Path("examples/larkmoor")
+# The level of deflate that ecgkeep writes with.
+LEVEL = 6
 H = "{urn:hl7-org:v3}"
 
 
@@ -72,6 +75,19 @@ def aecg_to_arrays(data):
     return leads
 
 
+def hdf5_to_arrays(path):
+    with h5py.File(path) as file:
+        recording = file["recordings/0"]
+        samples = recording["waveforms/0/samples"]
+        return samples[:], [dict(recording.attrs), dict(samples.attrs)]
+
+
+def arrays_to_hdf5(path, samples):
+    chunk = (1,) * (samples.ndim - 1) + samples.shape[-1:]
+    with h5py.File(path, "w") as file:
+        file.create_dataset("samples", data=samples, chunks=chunk, shuffle=True, compression=LEVEL, fletcher32=True)
+
+
 def main(target):
     program = str((target / "release/ecgkeep").resolve())
     demo = DEMO.resolve()
@@ -94,6 +110,19 @@ def main(target):
     document = Path("a.xml").read_bytes()
     row("aECG: read 12 x 5000", ours(target, "aecg 12 x 5000/read"), "lxml + numpy",
         median(lambda: aecg_to_arrays(document), 50))
+
+    run(program, "convert", str(demo / "lm01_faultless.hea"), "a.h5")
+    row("HDF5: read 12 x 5000 with all metadata", ours(target, "hdf5_ read 12 x 5000"), "h5py, samples and attributes",
+        median(lambda: hdf5_to_arrays("a.h5"), 50))
+    samples, _ = hdf5_to_arrays("a.h5")
+    row("HDF5: encode 12 x 5000 with all metadata", ours(target, "hdf5_ encode 12 x 5000"), "h5py, samples alone",
+        median(lambda: arrays_to_hdf5("b.h5", samples), 50))
+    hundred = np.stack([samples] * 100)
+    arrays_to_hdf5("c.h5", hundred)
+    row("HDF5: read a stack of 100", ours(target, "hdf5_ read a stack of 100 x 12 x 5000"), "h5py, samples alone",
+        median(lambda: h5py.File("c.h5")["samples"][:], 10))
+    row("HDF5: encode a stack of 100", ours(target, "hdf5_ encode a stack of 100 x 12 x 5000"), "h5py, samples alone",
+        median(lambda: arrays_to_hdf5("d.h5", hundred), 5))
 
     # 200 bundles, so that starting a program weighs little
     os.mkdir("many")
