@@ -7,7 +7,7 @@ use std::collections::BTreeSet;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::{Path, PathBuf};
 
-use ecgkeep_tests::fuzzed::TARGETS;
+use ecgkeep_tests::fuzzed::{TARGETS, target};
 use ecgkeep_tests::repository::root;
 use ecgkeep_tests::seeds::seeds;
 
@@ -28,6 +28,21 @@ fn every_seed_is_taken() {
         }
         if let Some(folder) = std::env::var_os("ECGKEEP_SEEDS") {
             write(&Path::new(&folder).join(name), &seeds);
+        }
+    }
+    assert!(faults.is_empty(), "{}", faults.join("\n"));
+}
+
+#[test]
+fn what_once_broke_a_target_is_taken() {
+    let mut faults = Vec::new();
+    for folder in sorted(&root().join("fixtures/fuzz")) {
+        let name = folder.file_name().unwrap_or_default().to_string_lossy().into_owned();
+        for path in sorted(&folder) {
+            let bytes = std::fs::read(&path).expect("it can be read");
+            if catch_unwind(AssertUnwindSafe(|| target(&name)(&bytes))).is_err() {
+                faults.push(path.display().to_string());
+            }
         }
     }
     assert!(faults.is_empty(), "{}", faults.join("\n"));

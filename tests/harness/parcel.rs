@@ -1,7 +1,7 @@
 //! Several files as one run of bytes, for fuzzers and their fixtures: each file begins with a line `=== NAME`, the
 //! first is the main one. The line feed before such a line belongs to it, not to the file above.
 
-use ecgkeep_format::{File, Memory};
+use ecgkeep_format::{File, Memory, plain_name};
 
 const MARK: &[u8] = b"=== ";
 
@@ -31,7 +31,11 @@ pub fn files(data: &[u8]) -> Vec<File> {
 /// The files of a parcel as a source.
 #[must_use]
 pub fn memory(data: &[u8]) -> Memory {
-    let files = files(data);
+    let mut files = files(data);
+    // Where a name is no name of a file, it is the caller that errs, not the input.
+    if let Some(main) = files.first_mut().filter(|main| plain_name(&main.name).is_err()) {
+        main.name = "r.hea".to_owned();
+    }
     let main = files.first().map(|file| file.name.clone()).unwrap_or_default();
     Memory::new(main, files)
 }
