@@ -4,7 +4,6 @@ use ecgkeep_recording::{CivilTime, Filing, PartialDate, Recording};
 
 use crate::Policy;
 use crate::beats::Beats;
-use crate::identity::time::last_day;
 use crate::interchange::years;
 use crate::median_beat::MedianBeats;
 use crate::noise::Noise;
@@ -96,7 +95,7 @@ impl<'a> Evidence<'a> {
         let beside = filing.and_then(|filing| filing.acquisition.start.date);
         let recorded = self.recording.acquisition.start.date.or(beside);
         let days =
-            |birth: PartialDate, date: PartialDate| i32::try_from(date.first_day() - last_day(birth)).ok();
+            |birth: PartialDate, date: PartialDate| i32::try_from(date.first_day() - birth.last_day()).ok();
         let computed = birth.zip(recorded).and_then(|(birth, date)| days(birth, date));
         stated.or(computed.map(|days| f64::from(days.max(0)) / 365.25))
     }

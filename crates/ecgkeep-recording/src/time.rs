@@ -82,8 +82,23 @@ impl PartialDate {
     /// Days from 1970-01-01 to the first day that the date may mean.
     #[must_use]
     pub fn first_day(self) -> i64 {
-        i64::from((self.civil() - jiff::civil::date(1970, 1, 1)).get_days())
+        days_since_1970(self.civil())
     }
+
+    /// Days from 1970-01-01 to the last day that the date may mean.
+    #[must_use]
+    pub fn last_day(self) -> i64 {
+        let first = self.civil();
+        days_since_1970(match (self.month, self.day) {
+            (None, _) => first.last_of_year(),
+            (_, None) => first.last_of_month(),
+            _ => first,
+        })
+    }
+}
+
+fn days_since_1970(date: jiff::civil::Date) -> i64 {
+    i64::from((date - jiff::civil::date(1970, 1, 1)).get_days())
 }
 
 impl fmt::Display for PartialDate {
@@ -337,6 +352,14 @@ mod tests {
             assert_eq!(text.parse::<CivilTime>().unwrap().to_string(), text);
         }
         assert_eq!("2026-01-01T00:00Z".parse::<CivilTime>().unwrap().offset_minutes, Some(0));
+    }
+
+    #[test]
+    fn a_date_known_in_part_has_a_first_and_a_last_day() {
+        for (text, first, days) in [("1972", 730, 366), ("1970-02", 31, 28), ("1971-01-02", 366, 1)] {
+            let date: PartialDate = text.parse().unwrap();
+            assert_eq!((date.first_day(), date.last_day()), (first, first + days - 1), "{text}");
+        }
     }
 
     #[test]

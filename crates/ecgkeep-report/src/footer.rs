@@ -152,7 +152,7 @@ pub(crate) fn cautions(report: &Report) -> String {
 }
 
 /// Whether the recording, or what was supplied beside it, says that the person is at least 16 years old (the age
-/// is common practice, no source).
+/// is common practice, no source); a date known in part is taken for what makes the person youngest.
 fn is_adult(recording: &Recording, facts: &PageFacts) -> bool {
     const ADULT_YEARS: i64 = 16;
     const DAYS_IN_16_YEARS: i64 = 5_844;
@@ -163,5 +163,5 @@ fn is_adult(recording: &Recording, facts: &PageFacts) -> bool {
     }
     let birth = recording.subject.birth_date.or_else(|| filing?.subject.birth_date);
     let made = recording.acquisition.start.date.or_else(|| filing?.acquisition.start.date);
-    birth.zip(made).is_some_and(|(birth, made)| made.first_day() - birth.first_day() >= DAYS_IN_16_YEARS)
+    birth.zip(made).is_some_and(|(birth, made)| made.first_day() - birth.last_day() >= DAYS_IN_16_YEARS)
 }

@@ -81,7 +81,7 @@ fn against_now(rule: &Rule, evidence: &Evidence, start: &CivilTime, supplied: &s
 fn against_birth(rule: &Rule, evidence: &Evidence, date: PartialDate, supplied: &str) -> Option<Finding> {
     let beside = evidence.filing.and_then(|filing| filing.subject.birth_date);
     let birth = evidence.recording.subject.birth_date.or(beside)?;
-    if last_day(date) < birth.first_day() {
+    if date.last_day() < birth.first_day() {
         let text = format!("the recording is dated {date}{supplied}, before the patient's birth ({birth})");
         return Some(rule.finding(Verdict::Fail, text));
     }
@@ -94,14 +94,4 @@ fn against_birth(rule: &Rule, evidence: &Evidence, date: PartialDate, supplied: 
             format!("born {birth} and recorded {date}{supplied} the patient would be {age:.0} years old"),
         )
     })
-}
-
-/// Days from 1970-01-01 to the last day that the date may mean, or a little later.
-pub(crate) fn last_day(date: PartialDate) -> i64 {
-    let more = match (date.month(), date.day()) {
-        (None, _) => 365,
-        (_, None) => 30,
-        _ => 0,
-    };
-    date.first_day() + more
 }
