@@ -25,6 +25,10 @@ fn release(folder: &Path) -> Release {
     let text = std::fs::read_to_string(folder.join("expected.json")).expect("what is expected is kept");
     let work = tempfile::tempdir().expect("a temporary folder");
     copy(&folder.join("archive"), &work.path().join("archive"));
+    // git keeps no empty folder.
+    for empty in ["tmp", "requests/open"] {
+        std::fs::create_dir_all(work.path().join("archive").join(empty)).expect("a folder can be made");
+    }
     Release { folder: folder.to_owned(), expected: serde_json::from_str(&text).expect("it is JSON"), work }
 }
 
