@@ -33,26 +33,25 @@ fn every_seed_is_taken() {
     assert!(faults.is_empty(), "{}", faults.join("\n"));
 }
 
-#[test]
-fn what_once_broke_a_target_is_taken() {
-    let mut faults = Vec::new();
-    for folder in sorted(&root().join("fixtures/fuzz")).iter().filter(|path| path.is_dir()) {
-        let name = folder.file_name().unwrap_or_default().to_string_lossy().into_owned();
-        for path in sorted(folder) {
-            let bytes = std::fs::read(&path).expect("it can be read");
-            if catch_unwind(AssertUnwindSafe(|| target(&name)(&bytes))).is_err() {
-                faults.push(path.display().to_string());
-            }
-        }
-    }
-    assert!(faults.is_empty(), "{}", faults.join("\n"));
-}
-
 fn write(folder: &Path, seeds: &[Vec<u8>]) {
     std::fs::create_dir_all(folder).expect("the folder of the seeds can be made");
     for (number, seed) in seeds.iter().enumerate() {
         std::fs::write(folder.join(format!("seed-{number:04}")), seed).expect("a seed can be written");
     }
+}
+
+#[test]
+fn every_input_that_once_broke_a_target_is_taken() {
+    let mut tried = 0;
+    for folder in sorted(&root().join("fixtures/fuzz")).iter().filter(|path| path.is_dir()) {
+        let name = folder.file_name().unwrap_or_default().to_string_lossy();
+        for path in sorted(folder) {
+            println!("{}", path.display());
+            target(&name)(&std::fs::read(&path).expect("a fixture can be read"));
+            tried += 1;
+        }
+    }
+    assert!(tried > 0, "no fixture was found");
 }
 
 #[test]
