@@ -9,7 +9,7 @@ use ecgkeep_format::{Error, Kind, Place, Result};
 use serde::{Deserialize, Serialize};
 
 use crate::checkpoint::Checkpoint;
-use crate::fault::{cannot_read, cannot_write, shown};
+use crate::fault::{cannot_read, cannot_write, names_in, shown};
 use crate::journal::{Journal, Lines, latest};
 use crate::layout::{self, Shelved};
 use crate::line::{Event, Line};
@@ -72,6 +72,7 @@ impl Archive {
     /// journal does not lead to its newest checkpoint.
     pub fn open(storage: Arc<dyn Storage>, folder: &Path) -> Result<Archive> {
         let identity = identity(&*storage, folder)?;
+        make_missing_folders(&*storage, folder)?;
         let (checkpoint, latest) = latest(&*storage, folder)?;
         let journal = Journal::load(&*storage, folder, &checkpoint)?;
         let mut archive = Archive {
@@ -218,11 +219,7 @@ impl Archive {
     /// [`Kind::Io`].
     pub fn revisions(&self, key: Key) -> Result<Vec<u32>> {
         let shelf = layout::shelf(layout::BUNDLES, key);
-        let names = match self.storage.names(&self.folder.join(&shelf)) {
-            Ok(names) => names,
-            Err(error) if error.kind() == ErrorKind::NotFound => return Ok(Vec::new()),
-            Err(error) => return Err(cannot_read(&shelf, error)),
-        };
+        let names = names_in(&*self.storage, &self.folder, &shelf)?;
         let mut revisions: Vec<u32> = names
             .iter()
             .filter_map(|name| match Shelved::named(name) {
@@ -342,9 +339,27 @@ pub(crate) fn identity(storage: &dyn Storage, folder: &Path) -> Result<Identity>
         .remedy("use a newer ecgkeep"))
 }
 
+/// Empty folders that a copy of the archive lacks, where they can be made.
+fn make_missing_folders(storage: &dyn Storage, folder: &Path) -> Result<()> {
+    for at in layout::FOLDERS.iter().map(Path::new) {
+        let path = folder.join(at);
+        if storage.size(&path).map_err(|error| cannot_read(at, error))?.is_some() {
+            continue;
+        }
+        let above = path.parent().unwrap_or(folder);
+        match storage.make_folder(&path).and_then(|_| storage.sync_folder(above)) {
+            // An archive that may only be read is read without them.
+            Err(error)
+                if matches!(error.kind(), ErrorKind::PermissionDenied | ErrorKind::ReadOnlyFilesystem) => {}
+            made => made.map_err(|error| cannot_write(at, error))?,
+        }
+    }
+    Ok(())
+}
+
 pub(crate) fn keys(storage: &dyn Storage, folder: &Path) -> Result<Vec<PublicKey>> {
     let at = Path::new(layout::KEYS);
-    let names = storage.names(&folder.join(at)).map_err(|error| cannot_read(at, error))?;
+    let names = names_in(storage, folder, at)?;
     let files = names.iter().filter(|name| name.ends_with(".pub"));
     let read = files.map(|name| {
         let path = at.join(name);
@@ -358,7 +373,7 @@ pub(crate) fn keys(storage: &dyn Storage, folder: &Path) -> Result<Vec<PublicKey
 /// The sizes whose checkpoints are kept, smallest first.
 pub(crate) fn kept_sizes(storage: &dyn Storage, folder: &Path) -> Result<Vec<u64>> {
     let at = Path::new(layout::CHECKPOINTS);
-    let names = storage.names(&folder.join(at)).map_err(|error| cannot_read(at, error))?;
+    let names = names_in(storage, folder, at)?;
     let mut sizes: Vec<u64> =
         names.iter().filter_map(|name| name.strip_suffix(".note")?.parse().ok()).collect();
     sizes.sort_unstable();

@@ -9,7 +9,7 @@ use serde::Serialize;
 use crate::act::{Done, Fate};
 use crate::archive::{Archive, State};
 use crate::commit::Move;
-use crate::fault::{cannot_read, cannot_write};
+use crate::fault::{cannot_read, cannot_write, names_in};
 use crate::layout::{self, Shelved};
 use crate::line::{About, Event, Line};
 use crate::note::{Note, Signer};
@@ -172,7 +172,7 @@ impl Archive {
             return Ok(());
         }
         let at = Path::new(layout::OPEN_REQUESTS);
-        let names = self.storage.names(&self.folder.join(at)).map_err(|error| cannot_read(at, error))?;
+        let names = names_in(&*self.storage, &self.folder, at)?;
         let mut finished = BTreeMap::new();
         for name in names {
             let Some(digest) = name.strip_suffix(".note").and_then(|digest| digest.parse().ok()) else {

@@ -12,7 +12,7 @@ use ecgkeep_format::{Error, Kind, Place, Result};
 
 use crate::archive::Archive;
 use crate::commit::text;
-use crate::fault::{cannot_read, cannot_write, shown};
+use crate::fault::{cannot_read, cannot_write, names_in, shown};
 use crate::journal::split;
 use crate::layout;
 use crate::line::{Event, Line};
@@ -122,8 +122,7 @@ impl Archive {
             (Event::Schedule, ..) => vec![layout::schedule(sha256)],
             (Event::Key, ..) => {
                 let at = Path::new(layout::KEYS);
-                let names = self.storage.names(&self.folder.join(at));
-                let names = names.map_err(|error| cannot_read(at, error))?;
+                let names = names_in(&*self.storage, &self.folder, at)?;
                 names.iter().map(|name| at.join(name)).collect()
             }
             _ => Vec::new(),
@@ -179,7 +178,7 @@ impl Archive {
     fn cut_tail(&self) -> Result<()> {
         let current = layout::segment(self.journal.segment());
         let at = Path::new(layout::JOURNAL);
-        let names = self.storage.names(&self.folder.join(at)).map_err(|error| cannot_read(at, error))?;
+        let names = names_in(&*self.storage, &self.folder, at)?;
         for name in names.iter().filter(|name| name.ends_with(".jsonl")) {
             let path = at.join(name);
             if path > current {

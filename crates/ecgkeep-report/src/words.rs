@@ -67,8 +67,14 @@ pub(crate) fn lead(lead: &Lead) -> String {
 
 /// A sentence of the checks with microvolts written as everywhere on the page.
 pub(crate) fn with_micro(text: &str) -> String {
-    ('0'..='9')
-        .fold(text.to_owned(), |text, digit| text.replace(&format!("{digit} uV"), &format!("{digit} µV")))
+    let mut pieces = text.split(" uV");
+    let mut written = pieces.next().unwrap_or_default().to_owned();
+    for piece in pieces {
+        let is_quantity = written.ends_with(|before: char| before.is_ascii_digit());
+        written.push_str(if is_quantity { " µV" } else { " uV" });
+        written.push_str(piece);
+    }
+    written
 }
 
 /// Age as stated.

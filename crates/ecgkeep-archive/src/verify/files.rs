@@ -11,7 +11,7 @@ use serde_json::Value;
 
 use super::ledger::{Ledger, Told};
 use super::{Level, Progress, Reread, Trouble, VerifyReport};
-use crate::fault::cannot_read;
+use crate::fault::names_in;
 use crate::journal::{Lines, latest};
 use crate::layout::{self, Shelved};
 use crate::line::{Event, Line};
@@ -192,7 +192,7 @@ fn unlisted(storage: &dyn Storage, folder: &Path, ledger: &Ledger, report: &mut 
         }
     }
     for at in [layout::SCHEDULE, layout::ANSWERS, layout::REQUESTS, layout::OPEN_REQUESTS].map(Path::new) {
-        let names = storage.names(&folder.join(at)).map_err(|error| cannot_read(at, error))?;
+        let names = names_in(storage, folder, at)?;
         for path in names.iter().map(|name| at.join(name)) {
             let is_listed = ledger.named.contains_key(&path)
                 || path == Path::new(layout::OPEN_REQUESTS)
@@ -210,7 +210,7 @@ fn unlisted(storage: &dyn Storage, folder: &Path, ledger: &Ledger, report: &mut 
 
 /// The files two folders deep, and whatever lies higher up where only folders should be.
 fn leaves(storage: &dyn Storage, folder: &Path, above: &Path) -> Result<Vec<PathBuf>> {
-    let names = |at: &Path| storage.names(&folder.join(at)).map_err(|error| cannot_read(at, error));
+    let names = |at: &Path| names_in(storage, folder, at);
     let is_shelf =
         |name: &str| name.len() == 2 && name.bytes().all(|c| matches!(c, b'0'..=b'9' | b'a'..=b'f'));
     let mut found = Vec::new();

@@ -9,7 +9,7 @@ use rayon::prelude::*;
 use super::{Trouble, VerifyReport};
 use crate::archive::{kept_sizes, keys};
 use crate::checkpoint::Checkpoint;
-use crate::fault::cannot_read;
+use crate::fault::{cannot_read, names_in};
 use crate::journal::split;
 use crate::layout::{self, SEGMENT_LINES, Shelved};
 use crate::line::{Event, Line};
@@ -171,7 +171,7 @@ fn read_segments(
     report: &mut VerifyReport,
 ) -> Result<()> {
     let at = Path::new(layout::JOURNAL);
-    let names = storage.names(&folder.join(at)).map_err(|error| cannot_read(at, error))?;
+    let names = names_in(storage, folder, at)?;
     for number in 0.. {
         let path = layout::segment(number);
         let first = number * SEGMENT_LINES;
@@ -334,7 +334,7 @@ fn admitted(
 ) -> Vec<PublicKey> {
     let at = Path::new(layout::KEYS);
     let mut found = Vec::new();
-    for name in storage.names(&folder.join(at)).unwrap_or_default() {
+    for name in names_in(storage, folder, at).unwrap_or_default() {
         let path = at.join(&name);
         let digest = storage.read(&folder.join(&path)).map(|bytes| Digest::of(&bytes)).ok();
         match ledger.keys.iter().find(|told| Some(told.sha256) == digest) {
