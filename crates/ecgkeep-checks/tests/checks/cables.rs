@@ -35,6 +35,22 @@ fn exchanged_arm_cables_are_named_with_other_explanations() {
 }
 
 #[test]
+fn a_heart_to_the_right_is_told_from_exchanged_arms_by_lead_v6() {
+    // Dextrocardia: the limb leads are those of exchanged arms, and the waves shrink from V1 to V6, which looks at the far
+    // side of the heart and shows what I shows (common practice, no source).
+    let strip = Strip::default();
+    let mut leads = leads_exchanged(&strip, [-1.0, 0.0], [-1.0, 1.0], [0.0, 0.0]);
+    let (one, tall) = (leads[0].clone(), leads[9].clone());
+    for (lead, of_tall) in (6..12).zip([0.8, 0.5, 0.3, 0.15, 0.05, 0.0]) {
+        leads[lead] = one.iter().zip(&tall).map(|(i, v)| of_tall * v + (1.0 - of_tall) * 0.5 * i).collect();
+    }
+    let assessment = check(&strip.recording_of(&leads));
+    assert_eq!(verdicts(&assessment, "cable-limb"), [], "V6 goes with I, as no exchange of cables makes it");
+    let [finding] = of(&assessment, "polarity-i")[..] else { panic!("lead I is inverted") };
+    assert!(finding.text.contains("dextrocardia"), "{}", finding.text);
+}
+
+#[test]
 fn every_exchange_of_arm_and_leg_cables_but_one_is_found() {
     // Rows of the transformation table (exact algebra; Krasteva, Jekova and Schmid, Sensors 2019;19:2920).
     let found = [
