@@ -3,7 +3,8 @@
 //! [`sheet`] takes every decision and answers plain shapes in millimetres ([`Sheet`]); [`svg`], [`html`] and, with the
 //! feature `pdf`, `pdf` only draw them.
 //! On the page 25 mm is one second and 10 mm is one millivolt unless another scale is asked for, the samples are drawn
-//! as they are stored unless a filter is asked for, and what the page cannot show it says. The page carries technical checks, no diagnosis.
+//! as they are stored (each less than 0.01 mm from the drawn line) unless a filter is asked for, and what the page cannot
+//! show it says. The page carries technical checks, no diagnosis.
 //!
 //! # Features
 //! * `pdf`: the sheet as PDF/A-2u, with the fonts it embeds.
@@ -30,6 +31,7 @@ mod paper;
 mod pdf;
 mod shape;
 mod sheet;
+mod simplified;
 mod slot;
 mod spacing;
 mod svg;

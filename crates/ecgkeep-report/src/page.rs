@@ -88,7 +88,7 @@ pub(crate) fn page(report: &Report, content: &Content) -> Drawn {
         shapes.extend(grid::time_axis(frame, content.start, paper.speed));
     }
     shapes.extend(pulses(frame, paper, slots, bases));
-    let not_empty = tracings.slots.iter().zip(tracings.runs).filter(|(_, runs)| !runs.is_empty());
+    let not_empty = tracings.slots.iter().zip(&tracings.runs).filter(|(_, runs)| !runs.is_empty());
     let paths = not_empty.map(|(slot, runs)| tracing::path(slot, runs)).collect();
     shapes.push(Shape::Inside { clip: frame.grid, shapes: paths });
     shapes.extend(marks);

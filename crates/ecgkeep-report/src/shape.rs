@@ -99,7 +99,8 @@ pub enum Shape {
         /// Colour.
         ink: Ink,
     },
-    /// A tracing: unbroken runs of points, with gaps between the runs. A run of one point is a dot.
+    /// A tracing: unbroken runs of points, with gaps between the runs. A run of one point is a dot. A sample has no
+    /// point of its own where the line passes less than 0.01 mm from it.
     Path {
         /// Name of the shape, unlike any other on the page; letters, digits and hyphens.
         id: String,

@@ -1,8 +1,9 @@
-//! From voltages to a path: one sample, one point.
+//! From voltages to a path.
 
 use ecgkeep_recording::Exact;
 
 use crate::constants::TRACING_STROKE;
+use crate::simplified::simplified;
 use crate::slot::Slot;
 use crate::voltages::Voltages;
 use crate::{Ink, Mm, Point, Shape, Speed};
@@ -44,9 +45,11 @@ pub(crate) fn runs(slot: &Slot, voltages: &Voltages, page_start: Exact, speed: S
     runs
 }
 
-/// The path of a slot.
-pub(crate) fn path(slot: &Slot, runs: Vec<Vec<Point>>) -> Shape {
+/// The path of a slot, without the points that its line passes anyway: the page is laid out by every sample, and drawn
+/// with as few points as serve.
+pub(crate) fn path(slot: &Slot, runs: &[Vec<Point>]) -> Shape {
     let title =
         if slot.strip { format!("lead {}, rhythm strip", slot.lead) } else { format!("lead {}", slot.lead) };
+    let runs = runs.iter().map(|run| simplified(run)).collect();
     Shape::Path { id: slot.id(), title, runs, stroke: TRACING_STROKE, ink: Ink::Black }
 }

@@ -2,7 +2,7 @@
 
 use ecgkeep_recording::{Lead, SignalUnit, Span, Waveform};
 
-use crate::making::{close, draw, recording, twelve};
+use crate::making::{AT_500, DRAWN_WITHIN, close, deviation, draw, drawn, recording, twelve};
 
 #[test]
 fn a_page_is_a4_landscape_with_one_unit_to_the_millimetre() {
@@ -44,23 +44,52 @@ fn grid_lines_stand_one_and_five_millimetres_apart() {
 
 #[test]
 fn every_sample_stands_at_its_moment_and_height() {
-    for rate in ["500", "1000", "360", "257.3", "128"] {
+    let noise = |k: i32| k.wrapping_mul(-1_640_531_527) >> 8;
+    // What a tracing may look like, in microvolts: a saw, noise of 2 and of 2,000, spikes, a stimulator's pulses, steps,
+    // a slow bow, spikes on noise, nothing.
+    let kinds: [(&str, &dyn Fn(i32) -> i32); 9] = [
+        ("a saw", &|k| (k * 37) % 1801 - 900),
+        ("little noise", &|k| noise(k) % 3),
+        ("noise", &|k| noise(k) % 2001),
+        ("spikes", &|k| if k % 400 == 7 { 1500 } else { 0 }),
+        ("pulses", &|k| if k % 500 < 2 { 20_000 } else { k % 500 / 100 }),
+        ("steps", &|k| (k / 250) % 2 * 1000),
+        ("a bow", &|k| (k - 2500) * (k - 2500) / 6000),
+        ("spikes on noise", &|k| noise(k) % 11 + if k % 350 == 0 { -900 } else { 0 }),
+        ("nothing", &|_| 0),
+    ];
+    for rate in ["500", "1000", "360", "257.3", "128", "40000"] {
         let per_second: f64 = rate.parse().expect("a number");
-        let counts: Vec<i32> = (0..10_000).map(|k| (k * 37) % 1801 - 900).collect();
-        let page = draw(&recording(rate, vec![(Lead::II, counts.clone())]));
-        let path = page.runs("strip-II").concat();
-        // The page holds the samples before the tenth second.
-        let shown = (0..).take_while(|k| f64::from(*k) / per_second < 10.0).count();
-        assert_eq!(path.len(), shown.min(counts.len()), "{rate}");
-        let start = path[0].0;
-        let zero = path[0].1 + f64::from(counts[0]) / 100.0;
-        for (k, (x, y)) in path.iter().enumerate() {
-            #[expect(clippy::cast_precision_loss, reason = "some thousand samples")]
-            let seconds = k as f64 / per_second;
-            assert!(close(*x, start + seconds * 25.0), "{rate}: sample {k} at {x}");
-            assert!(close(*y, zero - f64::from(counts[k]) / 100.0), "{rate}: sample {k} at height {y}");
+        for (kind, count) in kinds {
+            let counts: Vec<i32> = (0..10_000).map(count).collect();
+            let page = draw(&recording(rate, vec![(Lead::II, counts.clone())]));
+            let line = page.runs("strip-II").concat();
+            let start = page.runs("seconds")[0][0].0;
+            let zero = line[0].1 + f64::from(counts[0]) / 100.0;
+            // The page holds the samples before the tenth second.
+            let moments = (0..).map(|k| f64::from(k) / per_second).take_while(|seconds| *seconds < 10.0);
+            let places: Vec<(f64, f64)> = moments
+                .zip(&counts)
+                .map(|(seconds, count)| (start + seconds * 25.0, zero - f64::from(*count) / 100.0))
+                .collect();
+            let greatest = deviation(&line, &places);
+            assert!(greatest < DRAWN_WITHIN, "{kind} at {rate} per second: {greatest} mm");
+            let (last, end) = (line[line.len() - 1], places[places.len() - 1]);
+            assert!(
+                close(line[0].0, start) && close(last.0, end.0) && close(last.1, end.1),
+                "{kind}: its ends"
+            );
         }
     }
+}
+
+#[test]
+fn a_line_that_passes_a_sample_by_is_found_to() {
+    let places = [(0.0, 0.0), (0.05, 0.0), (0.1, 5.0), (0.15, 0.0)];
+    assert!(deviation(&places, &places) < 1e-9);
+    assert!(deviation(&[places[0], places[1], places[3]], &places) > 4.9);
+    assert!(deviation(&[places[0], places[1], (0.07, 5.0), places[2], places[3]], &places) > 0.02);
+    assert!(deviation(&places[..3], &places) > 0.04);
 }
 
 #[test]
@@ -76,11 +105,11 @@ fn an_impulse_stands_where_it_was_and_as_high_as_it_was() {
 #[test]
 fn a_column_is_the_same_stretch_of_time_as_the_strip_below_it() {
     let page = draw(&twelve());
-    let strip = page.runs("strip-II").concat();
+    let strip = page.samples("strip-II", AT_500).concat();
     let columns = [["I", "II", "III"], ["aVR", "aVL", "aVF"], ["V1", "V2", "V3"], ["V4", "V5", "V6"]];
     for (column, leads) in columns.iter().enumerate() {
         for lead in leads {
-            let segment = page.runs(&format!("lead-{lead}")).concat();
+            let segment = page.samples(&format!("lead-{lead}"), AT_500).concat();
             let below = &strip[column * 1250..(column + 1) * 1250];
             assert_eq!(segment.len(), 1250);
             assert!(segment.iter().zip(below).all(|(a, b)| close(a.0, b.0)), "{lead}");
@@ -99,7 +128,7 @@ fn a_line_between_two_samples_is_drawn_only_where_neither_is_missing() {
     });
     recording.waveforms = vec![Waveform::new(rate, signals.collect()).expect("equal lengths")];
     let page = draw(&recording);
-    let lengths: Vec<usize> = page.runs("strip-II").iter().map(Vec::len).collect();
+    let lengths: Vec<usize> = page.samples("strip-II", AT_500).iter().map(Vec::len).collect();
     assert_eq!(lengths, [700, 1, 4000]);
     assert!(page.says("Gaps where samples are missing: II (299 samples)"));
 }
@@ -112,7 +141,7 @@ fn four_leads_are_derived_where_they_are_not_recorded_and_say_so() {
     let signals = signals.map(|signal| (signal.lead.clone(), signal.samples.clone())).collect();
     let page = draw(&recording("500", signals));
     let height = |id: &str, k: usize| {
-        let path = page.runs(id).concat();
+        let path = page.samples(id, AT_500).concat();
         path[0].1 - path[k].1
     };
     let count = |lead: &Lead, k: usize| {
@@ -122,7 +151,7 @@ fn four_leads_are_derived_where_they_are_not_recorded_and_say_so() {
     // aVF = II - I/2, the column from 2.5 s on.
     let avf = |k: usize| count(&Lead::II, k) - count(&Lead::I, k) / 2.0;
     for k in [1, 77, 1249] {
-        assert!(close(height("lead-aVF", k), avf(1250 + k) - avf(1250)), "sample {k}");
+        assert!(drawn(height("lead-aVF", k), avf(1250 + k) - avf(1250)), "sample {k}");
     }
     assert!(page.says("Derived for this drawing from I and II"));
     assert_eq!(page.texts().filter(|text| *text == "derived").count(), 4);
@@ -165,7 +194,7 @@ fn a_tracing_far_from_zero_is_moved_as_a_whole_and_says_by_how_much() {
     let mut counts = vec![2_340; 5000];
     counts[100] = 3_340;
     let page = draw(&recording("500", vec![(Lead::I, counts)]));
-    let path = page.runs("lead-I").concat();
-    assert!(close(path[0].1 - path[100].1, 10.0));
+    let path = page.samples("lead-I", AT_500).concat();
+    assert!(drawn(path[0].1 - path[100].1, 10.0));
     assert!(page.says("moved 2.3 mV down"));
 }

@@ -7,6 +7,9 @@ use ecgkeep_report::{PageFacts, Paper, sheet, svg};
 use crate::making::{close, recording, twelve};
 use crate::reading::Drawing;
 
+/// From sample to sample in millimetres at 100 samples per second.
+const AT_100: f64 = 0.25;
+
 /// A waveform of these leads, each sample its number, that begins and lasts so many seconds.
 fn stretch(leads: &[Lead], start: &str, seconds: i32) -> Waveform {
     let counts: Vec<i32> = (0..seconds * 100).collect();
@@ -48,16 +51,16 @@ fn leads_recorded_one_after_the_other_are_marked() {
     assert!(close(path[0].0, zero + column + 12.5));
     let bracket = |x: f64| page.runs("seams").iter().any(|line| close(line[0].0, x) && close(line[1].0, x));
     assert!(bracket(zero + column + 12.5));
+    let samples = |id: &str| page.samples(id, AT_100).concat().len();
     // V1 from 5 s: less than half of its column, and still enough; V6 fills its own.
-    assert!(page.runs("lead-V1").concat().len() >= 150 && page.runs("lead-V6").concat().len() == 250);
+    assert!(samples("lead-V1") >= 150 && samples("lead-V6") == 250);
 }
 
 #[test]
 fn a_lead_recorded_at_another_moment_than_its_column_is_seen_and_marked() {
     let leads = Lead::TWELVE;
     let page = first_page(vec![stretch(&leads[..11], "0", 10), stretch(&leads[11..], "1", 2)]);
-    let path = page.runs("lead-V6").concat();
-    assert_eq!(path.len(), 200);
+    assert_eq!(page.samples("lead-V6", AT_100).concat().len(), 200);
     assert!(page.texts().any(|text| text == "from 1 s"));
     assert!(
         page.says("Not above its moment of the time axis, marked //, because not recorded then: V6 from 1 s")

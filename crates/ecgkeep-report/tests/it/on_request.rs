@@ -4,7 +4,7 @@ use ecgkeep_checks::Assessment;
 use ecgkeep_recording::{Exact, Lead, Recording, Span, Waveform, WaveformKind};
 use ecgkeep_report::{ChestGain, DisplayFilters, Gain, Layout, PageFacts, Paper, sheet, svg};
 
-use crate::making::{assert_no_overlap, close, recording, twelve};
+use crate::making::{AT_500, assert_no_overlap, close, drawn, recording, twelve};
 use crate::reading::Drawing;
 
 fn pages(recording: &Recording, paper: &Paper) -> Vec<Drawing> {
@@ -37,10 +37,10 @@ fn a_filtered_tracing_has_the_heights_that_scipy_gives() {
     let mut recording = lead_two(1000, counts);
     let before = recording.fingerprint();
     let paper = Paper { filters: filters("0.5", "40", "50"), ..Paper::default() };
-    let path = pages(&recording, &paper)[0].runs("strip-II").concat();
+    let path = pages(&recording, &paper)[0].samples("strip-II", AT_500).concat();
     let expected = [-324.818095, -317.405531, -95.822901, 99.273306, 166.893173, 15.591164].map(|v| 2.0 * v);
     for (at, expected) in [0, 1, 17, 400, 777, 999].into_iter().zip(expected) {
-        assert!(close(path[0].1 - path[at].1, (expected - 2.0 * -324.818095) / 100.0), "sample {at}");
+        assert!(drawn(path[0].1 - path[at].1, (expected - 2.0 * -324.818095) / 100.0), "sample {at}");
     }
     // And the recording is what it was.
     assert_eq!(recording.fingerprint(), before);
@@ -81,7 +81,7 @@ fn a_gap_stays_a_gap_and_no_filter_reaches_across_it() {
     let signal = waveform.into_signals().remove(0).with_missing(vec![Span { start: 2400, end: 2500 }]);
     recording.waveforms = vec![Waveform::new(rate, vec![signal]).expect("one signal")];
     let paper = Paper { filters: filters("", "40", ""), ..Paper::default() };
-    let runs = pages(&recording, &paper)[0].runs("strip-II");
+    let runs = pages(&recording, &paper)[0].samples("strip-II", AT_500);
     assert_eq!(runs.iter().map(Vec::len).collect::<Vec<_>>(), [2400, 2500]);
     assert!(runs[0].iter().all(|point| close(point.1, runs[0][0].1)));
     assert!(runs[1].iter().all(|point| close(runs[0][0].1 - point.1, 9.0)));
@@ -93,8 +93,8 @@ fn a_filter_that_the_rate_cannot_carry_is_left_out_and_named() {
     let recording = recording("100", vec![(Lead::II, counts.clone())]);
     let paper = Paper { filters: filters("", "150", ""), ..Paper::default() };
     let all = pages(&recording, &paper);
-    let path = all[0].runs("strip-II").concat();
-    assert!((0..1000).all(|k| close(path[0].1 - path[k].1, f64::from(counts[k] - counts[0]) / 100.0)));
+    let path = all[0].samples("strip-II", 5.0 * AT_500).concat();
+    assert!((0..1000).all(|k| drawn(path[0].1 - path[k].1, f64::from(counts[k] - counts[0]) / 100.0)));
     assert!(all.iter().any(|page| page.says("sampled at less than twice its frequency: II")));
 }
 
@@ -142,7 +142,7 @@ fn chest_leads_at_half_the_gain_say_so_and_have_a_pulse_of_their_own() {
                     pulses += 1;
                 }
                 for lead in Lead::TWELVE {
-                    let path = page.runs(&format!("lead-{lead}")).concat();
+                    let path = page.samples(&format!("lead-{lead}"), AT_500).concat();
                     if path.is_empty() {
                         continue;
                     }
@@ -154,7 +154,7 @@ fn chest_leads_at_half_the_gain_say_so_and_have_a_pulse_of_their_own() {
                     let first = (0..=3750).find(|first| {
                         (0..path.len().min(50)).all(|n| {
                             let height = f64::from(samples[first + n] - samples[*first]) / 1000.0;
-                            close(path[0].1 - path[n].1, height * per_millivolt)
+                            drawn(path[0].1 - path[n].1, height * per_millivolt)
                         })
                     });
                     assert!(first.is_some(), "{lead} at {per_millivolt} mm/mV");

@@ -4,7 +4,7 @@ use ecgkeep_checks::Assessment;
 use ecgkeep_recording::{Lead, PersonName, Signal, Waveform, WaveformKind};
 use ecgkeep_report::{Gain, Layout, LeadOrder, Orientation, PageFacts, Paper, PaperSize, Speed, sheet, svg};
 
-use crate::making::{assert_no_overlap, close, draw_with, recording, twelve};
+use crate::making::{AT_500, assert_no_overlap, close, draw_with, drawn, recording, twelve};
 use crate::reading::Drawing;
 
 /// Every paper, speed, gain and layout that can be chosen.
@@ -52,7 +52,7 @@ fn every_paper_keeps_its_scale_and_shows_every_lead() {
             let (x, _) = page.extent("bar");
             assert!(close(x.1 - x.0, 50.0));
             for lead in Lead::TWELVE.into_iter().chain([Lead::NegativeAVR]) {
-                let path = page.runs(&format!("lead-{lead}")).concat();
+                let path = page.samples(&format!("lead-{lead}"), mm_per_second / 500.0).concat();
                 if path.len() < 2 {
                     continue;
                 }
@@ -69,7 +69,7 @@ fn every_paper_keeps_its_scale_and_shows_every_lead() {
                 #[expect(clippy::cast_precision_loss, reason = "some thousand samples")]
                 let fits = |first: usize| {
                     path.iter().enumerate().all(|(n, point)| {
-                        close(path[0].1 - point.1, height(first, first + n))
+                        drawn(path[0].1 - point.1, height(first, first + n))
                             && close(point.0 - path[0].0, n as f64 / 500.0 * mm_per_second)
                     })
                 };
@@ -102,7 +102,7 @@ fn a_lead_without_a_place_in_the_layout_has_a_page_of_its_own() {
     let mut signals: Vec<(Lead, Vec<i32>)> = vec![(Lead::V4R, (0..5000).map(|k| k % 97).collect())];
     signals.push((Lead::Other("MLII \"<x>".into()), vec![5; 5000]));
     let pages = draw_with(&recording("500", signals), &Assessment::default(), &PageFacts::default());
-    assert_eq!(pages[1].runs("strip-V4R").concat().len(), 5000);
+    assert_eq!(pages[1].samples("strip-V4R", AT_500).concat().len(), 5000);
     assert!(pages[1].texts().any(|text| text == "MLII \"<x>"));
 }
 
@@ -123,8 +123,8 @@ fn a_representative_beat_has_a_page_with_every_lead_from_its_first_sample() {
     let pages = draw_with(&recording, &Assessment::default(), &PageFacts::default());
     assert!(pages[1].says("Representative beat of class 1, 1.2 s"));
     for lead in Lead::TWELVE {
-        assert_eq!(pages[1].runs(&format!("lead-{lead}")).concat().len(), 600, "{lead}");
-        assert_eq!(pages[0].runs(&format!("lead-{lead}")).concat().len(), 1250, "{lead}");
+        assert_eq!(pages[1].samples(&format!("lead-{lead}"), AT_500).concat().len(), 600, "{lead}");
+        assert_eq!(pages[0].samples(&format!("lead-{lead}"), AT_500).concat().len(), 1250, "{lead}");
     }
 }
 
@@ -133,11 +133,12 @@ fn a_longer_recording_goes_on_on_numbered_pages() {
     let counts: Vec<i32> = (0..12_400).map(|k| (k * 53) % 1999 - 999).collect();
     let recording = recording("500", vec![(Lead::II, counts.clone())]);
     let pages = draw_with(&recording, &Assessment::default(), &PageFacts::default());
-    let points: Vec<usize> = pages.iter().map(|page| page.runs("strip-II").concat().len()).collect();
-    assert_eq!(points, [5000, 5000, 2400]);
+    let samples: Vec<usize> =
+        pages.iter().map(|page| page.samples("strip-II", AT_500).concat().len()).collect();
+    assert_eq!(samples, [5000, 5000, 2400]);
     assert!(pages[1].says("page 2 of 3") && pages[1].says("10 to 20 s of 24.8 s drawn on this page"));
-    let second = pages[1].runs("strip-II").concat();
-    assert!(close(second[0].1 - second[7].1, f64::from(counts[5007] - counts[5000]) / 100.0));
+    let second = pages[1].samples("strip-II", AT_500).concat();
+    assert!(drawn(second[0].1 - second[7].1, f64::from(counts[5007] - counts[5000]) / 100.0));
 }
 
 #[test]

@@ -190,6 +190,11 @@ impl Drawing {
         })
     }
 
+    /// Where the drawn line stands at every sample, run by run, the samples being so many millimetres apart.
+    pub fn samples(&self, id: &str, apart: f64) -> Vec<Vec<(f64, f64)>> {
+        self.runs(id).iter().map(|run| at_every(run, apart)).collect()
+    }
+
     /// How many rows of tracings the page has: as many as begin at the first second.
     pub fn rows(&self) -> usize {
         let ids = self.elements.iter().filter_map(|(_, attributes, _)| attributes.get("id"));
@@ -207,6 +212,22 @@ impl Drawing {
         };
         (range(&mut points.iter().map(|point| point.0)), range(&mut points.iter().map(|point| point.1)))
     }
+}
+
+/// The places of a line at its first x and at every so many millimetres on, as far as it goes.
+fn at_every(run: &[(f64, f64)], apart: f64) -> Vec<(f64, f64)> {
+    let (start, end) = (run[0].0, run[run.len() - 1].0);
+    let xs = (0..).map(|n| start + f64::from(n) * apart).take_while(|x| *x < end + apart / 2.0);
+    let mut next = 0;
+    xs.map(|x| {
+        while next + 1 < run.len() && run[next].0 < x {
+            next += 1;
+        }
+        let (from, to) = (run[next.saturating_sub(1)], run[next]);
+        let part = if to.0 > from.0 { (x - from.0) / (to.0 - from.0) } else { 1.0 };
+        (x, from.1 + part * (to.1 - from.1))
+    })
+    .collect()
 }
 
 fn touches(a: [f64; 4], b: [f64; 4]) -> bool {

@@ -4,7 +4,7 @@ use ecgkeep_checks::Assessment;
 use ecgkeep_recording::Lead;
 use ecgkeep_report::{Gain, Layout, PageFacts, Paper, sheet, svg};
 
-use crate::making::{close, recording};
+use crate::making::{AT_500, close, drawn, recording};
 use crate::reading::Drawing;
 
 /// Twelve leads at 0 but for one spike of so many microvolts in some of them, at 1.2 s.
@@ -44,8 +44,8 @@ fn what_has_no_room_overlaps_whole_at_the_gain_of_the_page_and_is_named() {
     let spikes = [(Lead::I, -6_000), (Lead::II, 6_000), (Lead::III, 4_000)];
     let page = &pages(&spikes, &Paper::default())[0];
     for (lead, height) in spikes {
-        let path = page.runs(&format!("lead-{lead}")).concat();
-        assert!(close(path[0].1 - path[600].1, f64::from(height) / 100.0), "{lead} is whole");
+        let path = page.samples(&format!("lead-{lead}"), AT_500).concat();
+        assert!(drawn(path[0].1 - path[600].1, f64::from(height) / 100.0), "{lead} is whole");
     }
     assert!(page.says("Overlap, each drawn whole at the gain of the page: I with II"));
     let (_, y) = page.extent("calibration");
