@@ -18,7 +18,7 @@ use crate::line::{About, Event, LONGEST_LINE, Line};
 use crate::note::Signer;
 use crate::prepare::Prepared;
 use crate::storage::{Hold, Lock, Readers};
-use crate::tree;
+use crate::tree::Hash;
 use crate::word::{Digest, Moment};
 
 /// A checkpoint is kept when this many lines have passed since the last one that was kept,
@@ -149,13 +149,10 @@ impl Archive {
             if is_new {
                 self.storage.sync_folder(&self.folder.join(layout::JOURNAL)).map_err(failed)?;
             }
-            part.iter().for_each(|line| journal.push(line.text().as_bytes()));
-            if journal.size().is_multiple_of(SEGMENT_LINES) {
-                let subtrees = journal.subtrees(&*self.storage, &self.folder);
-                let root = tree::root(&subtrees, number * SEGMENT_LINES..(number + 1) * SEGMENT_LINES)?;
-                drop(subtrees);
-                self.cache_root(number, root);
-                journal.fill(root);
+            for line in part {
+                if let Some(root) = journal.push(line.text().as_bytes()) {
+                    self.cache_root(number, root);
+                }
             }
             rest = after;
         }
@@ -169,7 +166,7 @@ impl Archive {
     }
 
     /// A cache: what is wrong or missing in it is found and computed anew.
-    fn cache_root(&self, number: u64, root: tree::Hash) {
+    fn cache_root(&self, number: u64, root: Hash) {
         let path = self.folder.join(layout::segment_root(number));
         let _ = crate::storage::write_whole(
             &*self.storage,

@@ -2,7 +2,7 @@
 
 use std::cell::RefCell;
 use std::ops::Range;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use ecgkeep_format::{Error, Kind, Place, Result};
 
@@ -11,6 +11,7 @@ use crate::fault::{cannot_read, shown};
 use crate::layout::{self, SEGMENT_LEVEL, SEGMENT_LINES};
 use crate::line::Line;
 use crate::note::Note;
+use crate::segment::Segment;
 use crate::storage::Storage;
 use crate::tree::{self, Frontier, Hash, Subtrees};
 use crate::word::{Digest, Moment};
@@ -19,6 +20,8 @@ use crate::word::{Digest, Moment};
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Journal {
     pub frontier: Frontier,
+    /// The tree of the segment that is being filled, alone.
+    filling: Frontier,
     /// Roots of the full segments.
     roots: Vec<Hash>,
     /// Bytes of the lines in the segment that is being filled.
@@ -80,36 +83,29 @@ impl Journal {
         self.size() / SEGMENT_LINES
     }
 
-    pub fn push(&mut self, line: &[u8]) {
-        self.frontier.push(tree::leaf(line));
+    /// Takes a line, without its line feed; the root of the segment that it fills.
+    pub fn push(&mut self, line: &[u8]) -> Option<Hash> {
+        let leaf = tree::leaf(line);
+        self.frontier.push(leaf);
+        self.filling.push(leaf);
         self.offset += line.len() as u64 + 1;
-        if self.size().is_multiple_of(SEGMENT_LINES) {
-            self.offset = 0;
+        if self.filling.size() < SEGMENT_LINES {
+            return None;
         }
-    }
-
-    /// Notes the root of the segment that was just filled.
-    pub fn fill(&mut self, root: Hash) {
+        let root = std::mem::take(&mut self.filling).root();
         self.roots.push(root);
+        self.offset = 0;
+        Some(root)
     }
 
-    /// Where a line is and what it says, without its line feed.
-    pub fn text(&self, storage: &dyn Storage, folder: &Path, index: u64) -> Result<Vec<u8>> {
+    pub fn line(&self, storage: &dyn Storage, folder: &Path, index: u64) -> Result<Line> {
         if index >= self.size() {
             return Err(Error::new(
                 Kind::Usage,
                 format!("the journal has {} lines, no line {index}", self.size()),
             ));
         }
-        let segment = read_segment(storage, folder, index / SEGMENT_LINES)?;
-        let nth = usize::try_from(index % SEGMENT_LINES).unwrap_or(usize::MAX);
-        let line = split(&segment).nth(nth);
-        line.map(<[u8]>::to_vec).ok_or_else(|| shorter(index / SEGMENT_LINES))
-    }
-
-    pub fn line(&self, storage: &dyn Storage, folder: &Path, index: u64) -> Result<Line> {
-        let text = self.text(storage, folder, index)?;
-        Line::parse_at(&text, index, &shown(&layout::segment(index / SEGMENT_LINES)))
+        Segment::from_line(storage, folder, index)?.parse(index)
     }
 
     /// The hashes of its subtrees, read as they are needed.
@@ -130,29 +126,14 @@ impl Journal {
     fn read_on(&mut self, storage: &dyn Storage, folder: &Path, size: u64) -> Result<()> {
         while self.size() < size {
             let number = self.segment();
-            let path = folder.join(layout::segment(number));
-            let bytes = storage.read_from(&path, self.offset).map_err(|error| cannot_read(&path, error))?;
-            let wanted = size.min((number + 1) * SEGMENT_LINES) - self.size();
-            let lines: Vec<&[u8]> =
-                split(&bytes).take(usize::try_from(wanted).unwrap_or(usize::MAX)).collect();
-            if (lines.len() as u64) < wanted {
-                return Err(shorter(number));
-            }
-            let begins_it = self.size().is_multiple_of(SEGMENT_LINES);
-            let fills_it = (self.size() + wanted).is_multiple_of(SEGMENT_LINES);
-            lines.iter().for_each(|line| self.push(line));
-            if fills_it {
-                let hashes = if begins_it {
-                    lines.iter().map(|line| tree::leaf(line)).collect()
-                } else {
-                    leaves(storage, folder, number)?
-                };
-                self.fill(tree::root(&hashes[..], 0..SEGMENT_LINES)?);
-            }
-            if self.size() == size {
-                let last = lines.last().copied().unwrap_or_default();
-                let segment = shown(&layout::segment(number));
-                self.last_at = Some(Line::parse_at(last, size - 1, &segment)?.at);
+            let mut segment = Segment::from_offset(storage, folder, number, self.offset);
+            for index in self.size()..size.min((number + 1) * SEGMENT_LINES) {
+                let text = segment.text()?;
+                self.push(text);
+                if index + 1 == size {
+                    let name = shown(&layout::segment(number));
+                    self.last_at = Some(Line::parse_at(text, index, &name)?.at);
+                }
             }
         }
         if self.last_at.is_none() && size > 0 {
@@ -162,36 +143,26 @@ impl Journal {
     }
 }
 
-/// The lines of a journal, one after the other.
+/// The lines of a journal, one after the other, read as they are asked for.
 pub struct Lines<'a> {
     storage: &'a dyn Storage,
-    folder: PathBuf,
+    folder: &'a Path,
     range: Range<u64>,
-    /// What is left of the segment being read.
-    rest: std::vec::IntoIter<Line>,
+    /// The segment being read.
+    segment: Option<Segment<'a>>,
 }
 
 impl<'a> Lines<'a> {
-    pub(crate) fn new(storage: &'a dyn Storage, folder: &Path, range: Range<u64>) -> Lines<'a> {
-        Lines { storage, folder: folder.to_owned(), range, rest: Vec::new().into_iter() }
+    pub(crate) fn new(storage: &'a dyn Storage, folder: &'a Path, range: Range<u64>) -> Lines<'a> {
+        Lines { storage, folder, range, segment: None }
     }
 
-    fn load(&mut self) -> Result<()> {
-        let start = self.range.start;
-        let number = start / SEGMENT_LINES;
-        let bytes = read_segment(self.storage, &self.folder, number)?;
-        let until = self.range.end.min((number + 1) * SEGMENT_LINES);
-        let segment = shown(&layout::segment(number));
-        let texts = (number * SEGMENT_LINES..until).zip(split(&bytes));
-        let texts = texts.filter(|(index, _)| *index >= start);
-        let lines: Vec<Line> =
-            texts.map(|(index, text)| Line::parse_at(text, index, &segment)).collect::<Result<_>>()?;
-        if (lines.len() as u64) < until - start {
-            return Err(shorter(number));
-        }
-        self.range.start = until;
-        self.rest = lines.into_iter();
-        Ok(())
+    fn read(&mut self, index: u64) -> Result<Line> {
+        let segment = match &mut self.segment {
+            Some(segment) if !index.is_multiple_of(SEGMENT_LINES) => segment,
+            segment => segment.insert(Segment::from_line(self.storage, self.folder, index)?),
+        };
+        segment.parse(index)
     }
 }
 
@@ -200,17 +171,12 @@ impl Iterator for Lines<'_> {
 
     /// The next line; after an error nothing more.
     fn next(&mut self) -> Option<Result<Line>> {
-        if let Some(line) = self.rest.next() {
-            return Some(Ok(line));
-        }
-        if self.range.is_empty() {
-            return None;
-        }
-        if let Err(error) = self.load() {
+        let index = self.range.next()?;
+        let line = self.read(index);
+        if line.is_err() {
             self.range.start = self.range.end;
-            return Some(Err(error));
         }
-        self.rest.next().map(Ok)
+        Some(line)
     }
 }
 
@@ -233,7 +199,7 @@ impl Subtrees for Leaves<'_> {
             1 => {
                 let mut loaded = self.loaded.borrow_mut();
                 if loaded.as_ref().is_none_or(|(of, _)| *of != number) {
-                    *loaded = Some((number, leaves(self.storage, self.folder, number)?));
+                    *loaded = Some((number, leaves(self.storage, self.folder, self.journal, number)?));
                 }
                 Ok(loaded.as_ref().and_then(|(_, leaves)| leaves.get(within)).copied())
             }
@@ -242,22 +208,14 @@ impl Subtrees for Leaves<'_> {
     }
 }
 
-fn leaves(storage: &dyn Storage, folder: &Path, number: u64) -> Result<Vec<Hash>> {
-    Ok(split(&read_segment(storage, folder, number)?).map(tree::leaf).collect())
-}
-
-fn read_segment(storage: &dyn Storage, folder: &Path, number: u64) -> Result<Vec<u8>> {
-    let path = folder.join(layout::segment(number));
-    storage.read(&path).map_err(|error| cannot_read(&path, error))
+fn leaves(storage: &dyn Storage, folder: &Path, journal: &Journal, number: u64) -> Result<Vec<Hash>> {
+    let first = number * SEGMENT_LINES;
+    let mut segment = Segment::from_offset(storage, folder, number, 0);
+    let wanted = first..journal.size().min(first + SEGMENT_LINES);
+    wanted.map(|_| segment.text().map(tree::leaf)).collect()
 }
 
 /// The lines of a segment without their line feeds; what has none is no line.
 pub(crate) fn split(segment: &[u8]) -> impl Iterator<Item = &[u8]> {
     segment.split_inclusive(|byte| *byte == b'\n').filter_map(|line| line.strip_suffix(b"\n"))
-}
-
-fn shorter(number: u64) -> Error {
-    Error::new(Kind::Altered, "the journal is shorter than its newest checkpoint says")
-        .at(Place::file(shown(&layout::segment(number))))
-        .remedy("`archive verify` says more; bring back the journal from a copy")
 }

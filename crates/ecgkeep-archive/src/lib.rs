@@ -59,6 +59,7 @@ mod register;
 mod repair;
 mod request;
 pub mod schedule;
+mod segment;
 mod settle;
 pub mod storage;
 pub mod tree;

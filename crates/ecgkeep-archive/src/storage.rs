@@ -43,6 +43,11 @@ pub trait Storage: Send + Sync {
     /// Of reading.
     fn read_from(&self, path: &Path, offset: u64) -> io::Result<Vec<u8>>;
 
+    /// At most `length` bytes of a file from `offset` on; fewer only at its end.
+    /// # Errors
+    /// Of reading.
+    fn read_part(&self, path: &Path, offset: u64, length: usize) -> io::Result<Vec<u8>>;
+
     /// The names in a folder, sorted.
     /// # Errors
     /// Of reading; [`ErrorKind::InvalidData`] for a name that is not UTF-8.
@@ -123,6 +128,14 @@ impl Storage for Disk {
         file.seek(SeekFrom::Start(offset))?;
         let mut bytes = Vec::new();
         file.read_to_end(&mut bytes)?;
+        Ok(bytes)
+    }
+
+    fn read_part(&self, path: &Path, offset: u64, length: usize) -> io::Result<Vec<u8>> {
+        let mut file = File::open(path)?;
+        file.seek(SeekFrom::Start(offset))?;
+        let mut bytes = Vec::new();
+        file.take(length as u64).read_to_end(&mut bytes)?;
         Ok(bytes)
     }
 

@@ -118,6 +118,9 @@ impl Storage for Careless {
     fn read_from(&self, path: &Path, offset: u64) -> io::Result<Vec<u8>> {
         Disk.read_from(path, offset)
     }
+    fn read_part(&self, path: &Path, offset: u64, length: usize) -> io::Result<Vec<u8>> {
+        Disk.read_part(path, offset, length)
+    }
     fn names(&self, folder: &Path) -> io::Result<Vec<String>> {
         Disk.names(folder)
     }

@@ -71,3 +71,29 @@ fn the_journal_goes_on_in_the_next_segment() {
     );
     assert!(explored.faults.is_empty(), "{} faults, first: {}", explored.faults.len(), explored.faults[0]);
 }
+
+/// A segment is read once, when the archive is opened. After that a line costs a few pieces, wherever it stands: so
+/// neither memory nor time grows with what is filed.
+#[test]
+fn a_line_of_a_long_segment_is_read_without_the_rest() {
+    let storage = Simulated::on(nearly_full());
+    let mut archive = Archive::open(Arc::new(storage.clone()), Path::new(ROOT)).unwrap();
+    let whole = storage.size(&Path::new(ROOT).join("journal/000000000000.jsonl")).unwrap().unwrap();
+    let read = || std::mem::take(&mut storage.state().read);
+    assert!(read() >= whole);
+    for index in [0, 1, 2, 30_000, archive.size() - 1] {
+        assert_eq!(archive.line(index).unwrap().index, index);
+        let lines = archive.lines(index).take(5).collect::<ecgkeep_format::Result<Vec<_>>>().unwrap();
+        assert!(lines.iter().map(|line| line.index).eq(index..archive.size().min(index + 5)));
+        let read = read();
+        assert!(read < whole / 20, "{read} of {whole} bytes for line {index}");
+    }
+    // The third and fourth stand in the next segment.
+    for n in 1..5 {
+        let batch = vec![add(&archive, n).unwrap()];
+        archive.commit(batch, &commit()).unwrap();
+        let read = read();
+        assert!(read < whole / 20, "{read} of {whole} bytes for recording {n}");
+    }
+    assert_eq!(archive.size(), SEGMENT_LINES + 2);
+}

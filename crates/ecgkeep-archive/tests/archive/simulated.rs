@@ -66,6 +66,8 @@ pub struct State {
     pub world: World,
     /// How many operations were asked for, reading included.
     pub asked: u64,
+    /// How many bytes were read.
+    pub read: u64,
     pub fails: Option<(u64, Failure)>,
     pub mutant: Option<Mutant>,
     /// Operations that a mutant holds back.
@@ -274,7 +276,8 @@ impl Simulated {
     }
 
     pub fn on(world: World) -> Simulated {
-        let state = State { world, asked: 0, fails: None, mutant: None, held: Vec::new(), watch: None };
+        let state =
+            State { world, asked: 0, read: 0, fails: None, mutant: None, held: Vec::new(), watch: None };
         Simulated(Arc::new(Mutex::new(state)))
     }
 
@@ -294,6 +297,13 @@ impl Simulated {
             return Err(io::Error::from_raw_os_error(5));
         }
         act(&state.world)
+    }
+
+    /// One that reads.
+    fn bytes(&self, act: impl FnOnce(&World) -> io::Result<Vec<u8>>) -> io::Result<Vec<u8>> {
+        let bytes = self.look(act)?;
+        self.state().read += bytes.len() as u64;
+        Ok(bytes)
     }
 
     /// An operation that changes something; the failure that is due is handed to it.
@@ -326,12 +336,20 @@ fn full() -> io::Error {
 
 impl Storage for Simulated {
     fn read(&self, path: &Path) -> io::Result<Vec<u8>> {
-        self.look(|world| Ok(world.bytes(path)?.to_vec()))
+        self.bytes(|world| Ok(world.bytes(path)?.to_vec()))
     }
 
     fn read_from(&self, path: &Path, offset: u64) -> io::Result<Vec<u8>> {
         let offset = usize::try_from(offset).expect("small files");
-        self.look(|world| Ok(world.bytes(path)?.get(offset..).unwrap_or_default().to_vec()))
+        self.bytes(|world| Ok(world.bytes(path)?.get(offset..).unwrap_or_default().to_vec()))
+    }
+
+    fn read_part(&self, path: &Path, offset: u64, length: usize) -> io::Result<Vec<u8>> {
+        let offset = usize::try_from(offset).expect("small files");
+        self.bytes(|world| {
+            let rest = world.bytes(path)?.get(offset..).unwrap_or_default();
+            Ok(rest[..length.min(rest.len())].to_vec())
+        })
     }
 
     fn names(&self, folder: &Path) -> io::Result<Vec<String>> {

@@ -1,7 +1,7 @@
 //! The catalogue, kept up with the journal.
 
 use std::collections::BTreeMap;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use ecgkeep_archive::catalogue::{Catalogue, Row, Step};
 use ecgkeep_archive::layout::Shelved;
@@ -92,44 +92,56 @@ fn entry_for(archive: &Archive, line: &Line, known: &BTreeMap<(Key, u32), Entry>
 pub fn rebuild_without_journal(folder: &Path) -> Result<(Catalogue, usize, usize)> {
     let mut catalogue = Catalogue::open(&folder.join(CATALOGUE))?;
     catalogue.clear()?;
-    let mut files = Vec::new();
-    walk(&folder.join("bundles"), &mut files)?;
-    files.sort();
     let (mut taken, mut unreadable) = (0, 0);
-    for some in files.chunks(LINES_AT_A_TIME) {
-        let read: Vec<Option<(Entry, Digest, u64)>> = some
-            .par_iter()
-            .map(|path| {
-                let bytes = std::fs::read(path).ok()?;
-                let (digest, length) = (Digest::of(&bytes), bytes.len() as u64);
-                let name = path.file_name()?.to_str()?;
-                let Some(Shelved::Bundle(key, revision)) = Shelved::named(name) else { return None };
-                let entry: Entry = stored(&Bundle::open(name, bytes.into()).ok()?, ENTRY).ok()?;
-                let is_own = entry.key == key.to_string() && entry.revision == revision;
-                is_own.then_some((entry, digest, length))
-            })
-            .collect();
-        unreadable += read.iter().filter(|one| one.is_none()).count();
-        let bundles: Vec<_> = read.into_iter().flatten().collect();
-        taken += bundles.len();
-        catalogue.take_bundles(&bundles)?;
+    // One shelf after the other, in the order of the keys: not all names are held at once.
+    for shelf in entries(&folder.join("bundles"))? {
+        let mut files = Vec::new();
+        walk(shelf, &mut files)?;
+        for some in files.chunks(LINES_AT_A_TIME) {
+            let read: Vec<Option<(Entry, Digest, u64)>> = some.par_iter().map(|path| filed(path)).collect();
+            unreadable += read.iter().filter(|one| one.is_none()).count();
+            let bundles: Vec<_> = read.into_iter().flatten().collect();
+            taken += bundles.len();
+            catalogue.take_bundles(&bundles)?;
+        }
     }
     Ok((catalogue, taken, unreadable))
 }
 
-fn walk(folder: &Path, files: &mut Vec<std::path::PathBuf>) -> Result<()> {
+/// The entry of a bundle, and the SHA-256 and length of its file; `None` where it cannot be read or is another's.
+fn filed(path: &Path) -> Option<(Entry, Digest, u64)> {
+    let bytes = std::fs::read(path).ok()?;
+    let (digest, length) = (Digest::of(&bytes), bytes.len() as u64);
+    let name = path.file_name()?.to_str()?;
+    let Some(Shelved::Bundle(key, revision)) = Shelved::named(name) else { return None };
+    let entry: Entry = stored(&Bundle::open(name, bytes.into()).ok()?, ENTRY).ok()?;
+    let is_own = entry.key == key.to_string() && entry.revision == revision;
+    is_own.then_some((entry, digest, length))
+}
+
+/// The bundle at a path, or those below it, sorted.
+fn walk(path: PathBuf, files: &mut Vec<PathBuf>) -> Result<()> {
+    if path.is_dir() {
+        return entries(&path)?.into_iter().try_for_each(|path| walk(path, files));
+    }
+    if path.extension().is_some_and(|ending| ending == "zip") {
+        files.push(path);
+    }
+    Ok(())
+}
+
+/// What stands in a folder, sorted.
+fn entries(folder: &Path) -> Result<Vec<PathBuf>> {
     let failed = |error: std::io::Error| {
         Error::new(Kind::Io, "cannot be listed").at(Place::file(folder.display().to_string())).because(error)
     };
-    for entry in std::fs::read_dir(folder).map_err(failed)? {
-        let path = entry.map_err(failed)?.path();
-        if path.is_dir() {
-            walk(&path, files)?;
-        } else if path.extension().is_some_and(|ending| ending == "zip") {
-            files.push(path);
-        }
-    }
-    Ok(())
+    let entries = std::fs::read_dir(folder).map_err(failed)?;
+    let mut paths = entries
+        .map(|entry| entry.map(|entry| entry.path()))
+        .collect::<std::io::Result<Vec<PathBuf>>>()
+        .map_err(failed)?;
+    paths.sort();
+    Ok(paths)
 }
 
 /// The key that these digits are, or begin: at least 8 of them. Which keys there are the folders tell.
