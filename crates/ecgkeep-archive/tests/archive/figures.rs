@@ -1,7 +1,8 @@
 //! How much is tried, and the table that says what came of it.
 //!
 //! `tests/run` tries the figures per commit. Those per release, and the table alone, by one command:
-//! `ECGKEEP_FAULTS=release cargo test --release -p ecgkeep-archive --test archive -- --nocapture | grep '^|'`
+//! `ECGKEEP_FAULTS=release cargo test --release -p ecgkeep-archive -p ecgkeep-tests --test archive --test catalogue -- \
+//! --nocapture | grep '^|'`
 
 /// Whether the figures of a release are asked for.
 pub fn is_release() -> bool {
