@@ -324,9 +324,15 @@ fn is_no_catalogue(code: rusqlite::ErrorCode) -> bool {
 
 /// An error of SQLite; its text names tables and columns, never a value.
 fn failed(error: rusqlite::Error) -> Error {
-    Error::new(Kind::Io, "the catalogue cannot be read or written")
-        .because(error)
-        .remedy("it is only an index: delete catalogue.sqlite and ask again, or run archive rebuild")
+    use rusqlite::ErrorCode::{CannotOpen, PermissionDenied, ReadOnly};
+    let remedy = match error.sqlite_error_code() {
+        Some(CannotOpen | PermissionDenied | ReadOnly) => {
+            "leave the catalogue as it is; ask as a user who may read and write the archive's folder and \
+             catalogue.sqlite in it"
+        }
+        _ => "it is only an index: delete catalogue.sqlite and ask again, or run archive rebuild",
+    };
+    Error::new(Kind::Io, "the catalogue cannot be read or written").because(error).remedy(remedy)
 }
 
 /// Makes an empty file that only its owner may read, where there is none: SQLite would make it for all.

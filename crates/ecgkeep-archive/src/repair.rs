@@ -27,7 +27,7 @@ const BATCH: usize = 64;
 pub struct Repaired {
     /// Replaced by an identical copy.
     pub repaired: Vec<Shelved>,
-    /// Damaged or missing, and the copy has no whole one.
+    /// Damaged or missing, and the copy has no whole one; or not to be read by whoever repairs.
     pub left: Vec<Trouble>,
 }
 
@@ -39,7 +39,8 @@ impl Archive {
     pub fn repair(&mut self, from: &Path, commit: &Commit<'_>) -> Result<Repaired> {
         let args = VerifyArgs { level: Level::Full, part: None, against: None };
         let report = self.verify(&args, &|_| Vec::new(), &|_, _| ())?;
-        let mut result = Repaired::default();
+        // What may not be read may be whole: it is left as it is.
+        let mut result = Repaired { left: report.unreadable, ..Repaired::default() };
         let mut whole = Vec::new();
         for trouble in report.damaged.into_iter().chain(report.missing) {
             let (Some(of), Some(line)) = (trouble.of, trouble.line) else {

@@ -65,6 +65,8 @@ pub struct VerifyReport {
     pub bytes: u64,
     /// Files that are not as their line says, or fail their own checks.
     pub damaged: Vec<Trouble>,
+    /// Files that whoever verifies may not read: nothing is known about them.
+    pub unreadable: Vec<Trouble>,
     /// Files that a line speaks of and that are not there.
     pub missing: Vec<Trouble>,
     /// Journal, checkpoints or signatures that do not fit each other.
@@ -107,10 +109,16 @@ impl std::fmt::Display for Trouble {
 }
 
 impl VerifyReport {
-    /// Whether nothing is damaged, missing or altered. Uncommitted leftovers are no loss.
+    /// Whether all could be read and nothing is damaged, missing or altered. Uncommitted leftovers are no loss.
     #[must_use]
     pub fn is_sound(&self) -> bool {
-        self.damaged.is_empty() && self.missing.is_empty() && self.altered.is_empty()
+        !self.has_faults() && self.unreadable.is_empty()
+    }
+
+    /// Whether something is damaged, missing or altered.
+    #[must_use]
+    pub fn has_faults(&self) -> bool {
+        !(self.damaged.is_empty() && self.missing.is_empty() && self.altered.is_empty())
     }
 
     /// One sentence on what the result rests on.
@@ -168,6 +176,7 @@ pub fn verify(
         read: 0,
         bytes: 0,
         damaged: Vec::new(),
+        unreadable: Vec::new(),
         missing: Vec::new(),
         altered: Vec::new(),
         destroyed: Vec::new(),
@@ -182,7 +191,13 @@ pub fn verify(
     let origin = identity.map(|identity| identity.origin);
     let ledger = ledger::read(storage, folder, origin.as_deref(), against.as_ref(), &mut report)?;
     files::check(storage, folder, &ledger, args.level, part, (reread, progress), &mut report)?;
-    for troubles in [&mut report.damaged, &mut report.missing, &mut report.altered, &mut report.uncommitted] {
+    for troubles in [
+        &mut report.damaged,
+        &mut report.unreadable,
+        &mut report.missing,
+        &mut report.altered,
+        &mut report.uncommitted,
+    ] {
         troubles.sort();
         troubles.dedup();
     }

@@ -258,3 +258,18 @@ fn the_file_is_its_owners_and_what_is_no_catalogue_is_made_anew() {
         .unwrap();
     assert_eq!(Catalogue::open(&path).unwrap().position().unwrap().lines, 0);
 }
+
+/// The codes are SQLite's (https://sqlite.org/rescode.html): 14 SQLITE_CANTOPEN, 8 SQLITE_READONLY, 3 SQLITE_PERM, 11
+/// SQLITE_CORRUPT.
+#[test]
+fn who_may_not_read_or_write_the_catalogue_is_not_told_to_delete_it() {
+    let said = |code| {
+        let error = rusqlite::Error::SqliteFailure(rusqlite::ffi::Error::new(code), None);
+        failed(error).to_string()
+    };
+    for code in [14, 8, 3] {
+        let text = said(code);
+        assert!(text.contains("a user who may") && !text.contains("delete"), "{text}");
+    }
+    assert!(said(11).contains("delete catalogue.sqlite"), "{}", said(11));
+}

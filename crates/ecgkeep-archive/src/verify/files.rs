@@ -1,6 +1,7 @@
 //! Every file that the journal speaks of, and every file that it does not.
 
 use std::collections::BTreeSet;
+use std::io;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicU64, Ordering};
 
@@ -23,6 +24,17 @@ use crate::word::{Digest, Key};
 enum Wrong {
     Missing,
     Damaged(String),
+    /// Whoever verifies may not read it: that says nothing about the file.
+    Unreadable(String),
+}
+
+/// What an error of reading means.
+fn unread(error: &io::Error) -> Wrong {
+    let what = format!("cannot be read: {error}");
+    match error.kind() {
+        io::ErrorKind::PermissionDenied => Wrong::Unreadable(what),
+        _ => Wrong::Damaged(what),
+    }
 }
 
 pub(super) fn check(
@@ -74,7 +86,8 @@ pub(super) fn check(
     for (digest, told) in &ledger.requests {
         let open = check_bytes(storage, &folder.join(layout::open_request(*digest)), told);
         let closed = check_bytes(storage, &folder.join(layout::request(*digest)), told);
-        if let (Err(_), Err(wrong)) = (open, closed) {
+        if let (Err(open), Err(closed)) = (open, closed) {
+            let wrong = if matches!(open, Wrong::Unreadable(_)) { open } else { closed };
             enter(&layout::request(*digest), told.line, wrong, report);
         }
     }
@@ -93,6 +106,7 @@ fn enter(path: &Path, line: u64, wrong: Wrong, report: &mut VerifyReport) {
     match wrong {
         Wrong::Missing => report.missing.push(Trouble::at(path, Some(line), "is not there")),
         Wrong::Damaged(what) => report.damaged.push(Trouble::at(path, Some(line), what)),
+        Wrong::Unreadable(what) => report.unreadable.push(Trouble::at(path, Some(line), what)),
     }
 }
 
@@ -133,14 +147,14 @@ fn check_length(storage: &dyn Storage, path: &Path, told: &Told) -> std::result:
         Ok(Some(size)) if size == told.bytes => Ok(()),
         Ok(Some(size)) => Err(Wrong::Damaged(format!("has {size} bytes instead of {}", told.bytes))),
         Ok(None) => Err(Wrong::Missing),
-        Err(error) => Err(Wrong::Damaged(format!("cannot be read: {error}"))),
+        Err(error) => Err(unread(&error)),
     }
 }
 
 /// The bytes, of which no more are read than were filed.
 fn check_bytes(storage: &dyn Storage, path: &Path, told: &Told) -> std::result::Result<Vec<u8>, Wrong> {
     check_length(storage, path, told)?;
-    let bytes = storage.read(path).map_err(|error| Wrong::Damaged(format!("cannot be read: {error}")))?;
+    let bytes = storage.read(path).map_err(|error| unread(&error))?;
     if Digest::of(&bytes) == told.sha256 {
         return Ok(bytes);
     }
@@ -150,12 +164,19 @@ fn check_bytes(storage: &dyn Storage, path: &Path, told: &Told) -> std::result::
 /// A certificate stands in no line: the tombstone, which does, holds its digest. Its receipt must prove its line.
 fn check_certificate(storage: &dyn Storage, folder: &Path, key: Key, line: u64, report: &mut VerifyReport) {
     let path = layout::certificate(key);
-    let Ok(bytes) = storage.read(&folder.join(&path)) else {
-        return enter(&path, line, Wrong::Missing, report);
+    let is_denied = |error: &io::Error| error.kind() == io::ErrorKind::PermissionDenied;
+    let bytes = match storage.read(&folder.join(&path)) {
+        Ok(bytes) => bytes,
+        Err(error) if is_denied(&error) => return enter(&path, line, unread(&error), report),
+        Err(_) => return enter(&path, line, Wrong::Missing, report),
     };
+    let tombstone = storage.read(&folder.join(layout::tombstone(key)));
+    if tombstone.as_ref().is_err_and(is_denied) {
+        // The tombstone itself is told as unreadable.
+        return;
+    }
     let is_told = || {
-        let tombstone = storage.read(&folder.join(layout::tombstone(key))).ok()?;
-        let tombstone: Value = serde_json::from_slice(&tombstone).ok()?;
+        let tombstone: Value = serde_json::from_slice(tombstone.as_ref().ok()?).ok()?;
         (tombstone["certificate"].as_str()? == Digest::of(&bytes).to_string()).then_some(())
     };
     let proves = || {

@@ -1,6 +1,7 @@
 //! The journal from its first line to its newest checkpoint: every line, every checkpoint, and what files it speaks of.
 
 use std::collections::{BTreeMap, HashMap};
+use std::io;
 use std::path::{Path, PathBuf};
 
 use ecgkeep_format::{Kind, Result};
@@ -67,15 +68,15 @@ pub(super) fn read(
 ) -> Result<Ledger> {
     let mut ledger = Ledger::default();
     // The newest checkpoint first: what is committed meanwhile lies beyond it.
-    let latest = read_checkpoint(storage, folder, Path::new(layout::LATEST), report);
-    let pending = storage.read(&folder.join(layout::PENDING)).ok();
+    let latest = read_checkpoint(storage, folder, Path::new(layout::LATEST), report)?;
+    let pending = readable(storage, folder, Path::new(layout::PENDING))?;
     ledger.has_pending = pending.is_some();
     ledger.pending = pending.and_then(|bytes| pending_lines(&bytes)).unwrap_or_default();
 
     let mut kept = Vec::new();
     for size in kept_sizes(storage, folder)? {
         let path = Path::new(layout::CHECKPOINTS).join(format!("{size}.note"));
-        match read_checkpoint(storage, folder, &path, report) {
+        match read_checkpoint(storage, folder, &path, report)? {
             Some(read) if read.0.size == size => kept.push((path, read)),
             Some(_) => {
                 report.altered.push(Trouble::at(&path, None, "is not over as many lines as its name says"))
@@ -91,7 +92,7 @@ pub(super) fn read(
     read_segments(storage, folder, end, &mut reading, &mut ledger, report)?;
     report.lines = ledger.size;
 
-    let keys = admitted(storage, folder, &ledger, report);
+    let keys = admitted(storage, folder, &ledger, report)?;
     if let Some((checkpoint, note)) = &latest {
         let path = Path::new(layout::LATEST);
         if checkpoint.root != reading.frontier.root() && checkpoint.size == ledger.size {
@@ -129,9 +130,9 @@ fn read_checkpoint(
     folder: &Path,
     path: &Path,
     report: &mut VerifyReport,
-) -> Option<Read> {
-    let bytes = storage.read(&folder.join(path));
-    let text = bytes.ok().and_then(|bytes| String::from_utf8(bytes).ok());
+) -> Result<Option<Read>> {
+    let bytes = readable(storage, folder, path)?;
+    let text = bytes.and_then(|bytes| String::from_utf8(bytes).ok());
     let read = text.and_then(|text| {
         let (checkpoint, note) = Checkpoint::parse(&text).ok()?;
         // One spelling: nothing that was altered goes unseen.
@@ -140,7 +141,18 @@ fn read_checkpoint(
     if read.is_none() {
         report.altered.push(Trouble::at(path, None, "is no checkpoint"));
     }
-    read
+    Ok(read)
+}
+
+/// The bytes of a file that the ledger rests on; `None` where it is missing or the disk fails. Who may not read it can
+/// verify nothing.
+fn readable(storage: &dyn Storage, folder: &Path, path: &Path) -> Result<Option<Vec<u8>>> {
+    match storage.read(&folder.join(path)) {
+        Err(error) if error.kind() == io::ErrorKind::PermissionDenied => {
+            Err(cannot_read(path, error).remedy("verify as a user who may read the whole archive"))
+        }
+        bytes => Ok(bytes.ok()),
+    }
 }
 
 /// Names of the admitted keys that signed. A stranger's signature proves nothing and was not put there by a commit.
@@ -331,12 +343,12 @@ fn admitted(
     folder: &Path,
     ledger: &Ledger,
     report: &mut VerifyReport,
-) -> Vec<PublicKey> {
+) -> Result<Vec<PublicKey>> {
     let at = Path::new(layout::KEYS);
     let mut found = Vec::new();
-    for name in names_in(storage, folder, at).unwrap_or_default() {
+    for name in names_in(storage, folder, at)? {
         let path = at.join(&name);
-        let digest = storage.read(&folder.join(&path)).map(|bytes| Digest::of(&bytes)).ok();
+        let digest = readable(storage, folder, &path)?.map(|bytes| Digest::of(&bytes));
         match ledger.keys.iter().find(|told| Some(told.sha256) == digest) {
             Some(told) => found.push(told.line),
             None => report.uncommitted.push(Trouble::at(&path, None, "a key that no line admits")),
@@ -345,12 +357,12 @@ fn admitted(
     for told in ledger.keys.iter().filter(|told| !found.contains(&told.line)) {
         report.missing.push(Trouble::at(at, Some(told.line), "the key that this line admits is not there"));
     }
-    match keys(storage, folder) {
+    Ok(match keys(storage, folder) {
         Ok(keys) => keys,
         Err(error) if error.kind() == Kind::Malformed => {
             report.damaged.push(Trouble::at(at, None, "a file of a key cannot be read as one"));
             Vec::new()
         }
         Err(_) => Vec::new(),
-    }
+    })
 }

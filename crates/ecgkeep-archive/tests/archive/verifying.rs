@@ -1,11 +1,12 @@
 //! What verify finds, each kind apart, and what repair brings back.
 
-use std::fs;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
+use std::{fs, io};
 
-use ecgkeep_archive::storage::Disk;
+use ecgkeep_archive::storage::{Disk, Hold, Lock, Readers, Storage};
 use ecgkeep_archive::{Archive, Level, VerifyArgs, VerifyReport, layout, verify};
+use ecgkeep_format::Kind;
 
 use crate::harness::*;
 
@@ -136,4 +137,85 @@ fn a_lost_newest_checkpoint_is_made_anew_from_the_journal() {
     let made = Archive::mend_checkpoint(&Disk, folder.path(), Some(&old), None).unwrap();
     assert_eq!(made, archive.head());
     assert!(full(folder.path(), Some(&old)).is_sound());
+}
+
+/// A disk with one path that its user may not read (POSIX EACCES). Root may read everything, so that modes would prove
+/// nothing where tests run as root.
+struct Denying(PathBuf);
+
+impl Denying {
+    fn may(&self, path: &Path) -> io::Result<()> {
+        if path == self.0 { Err(io::ErrorKind::PermissionDenied.into()) } else { Ok(()) }
+    }
+}
+
+impl Storage for Denying {
+    fn read(&self, path: &Path) -> io::Result<Vec<u8>> {
+        self.may(path).and_then(|()| Disk.read(path))
+    }
+    fn read_from(&self, path: &Path, offset: u64) -> io::Result<Vec<u8>> {
+        self.may(path).and_then(|()| Disk.read_from(path, offset))
+    }
+    fn read_part(&self, path: &Path, offset: u64, length: usize) -> io::Result<Vec<u8>> {
+        self.may(path).and_then(|()| Disk.read_part(path, offset, length))
+    }
+    fn names(&self, folder: &Path) -> io::Result<Vec<String>> {
+        self.may(folder).and_then(|()| Disk.names(folder))
+    }
+    fn size(&self, path: &Path) -> io::Result<Option<u64>> {
+        Disk.size(path)
+    }
+    fn make_folder(&self, path: &Path) -> io::Result<bool> {
+        Disk.make_folder(path)
+    }
+    fn create(&self, path: &Path, bytes: &[u8], readers: Readers) -> io::Result<()> {
+        Disk.create(path, bytes, readers)
+    }
+    fn sync(&self, path: &Path) -> io::Result<()> {
+        Disk.sync(path)
+    }
+    fn place(&self, from: &Path, to: &Path) -> io::Result<()> {
+        Disk.place(from, to)
+    }
+    fn replace(&self, from: &Path, to: &Path) -> io::Result<()> {
+        Disk.replace(from, to)
+    }
+    fn sync_folder(&self, path: &Path) -> io::Result<()> {
+        Disk.sync_folder(path)
+    }
+    fn append(&self, path: &Path, bytes: &[u8]) -> io::Result<()> {
+        Disk.append(path, bytes)
+    }
+    fn truncate(&self, path: &Path, length: u64) -> io::Result<()> {
+        Disk.truncate(path, length)
+    }
+    fn remove(&self, path: &Path) -> io::Result<()> {
+        Disk.remove(path)
+    }
+    fn lock(&self, path: &Path, hold: Hold) -> io::Result<Box<dyn Lock>> {
+        Disk.lock(path, hold)
+    }
+}
+
+#[test]
+fn what_may_not_be_read_is_neither_damaged_nor_missing() {
+    let folder = tempfile::tempdir().unwrap();
+    drop(filled(folder.path()));
+    let look = |at: &Path| {
+        let args = VerifyArgs { level: Level::Full, part: None, against: None };
+        verify(&Denying(folder.path().join(at)), folder.path(), &args, &|_| Vec::new(), &|_, _| ())
+    };
+    let shelved = [layout::bundle(key(0), 1), layout::tombstone(key(4)), layout::certificate(key(4))];
+    for at in shelved {
+        let report = look(&at).unwrap();
+        assert_eq!(counts(&report), [0; 4], "{report:?}");
+        let [unreadable] = report.unreadable.as_slice() else { panic!("{report:?}") };
+        assert_eq!(Path::new(&unreadable.place), at);
+        assert!(!report.is_sound() && !report.has_faults(), "nothing is known about it");
+    }
+    // Without these nothing can be said about anything.
+    for at in ["checkpoints/latest.note", "journal/000000000000.jsonl", "keys"] {
+        let error = look(Path::new(at)).unwrap_err();
+        assert_eq!(error.kind(), Kind::Io, "{error}");
+    }
 }

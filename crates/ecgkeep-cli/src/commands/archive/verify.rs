@@ -51,6 +51,7 @@ fn outcome(args: &Verify, report: &VerifyReport) -> Result<Outcome, Error> {
     let mut text = String::new();
     let groups = [
         ("DAMAGED", &report.damaged),
+        ("CANNOT BE READ", &report.unreadable),
         ("MISSING", &report.missing),
         ("ALTERED", &report.altered),
         ("uncommitted", &report.uncommitted),
@@ -58,7 +59,11 @@ fn outcome(args: &Verify, report: &VerifyReport) -> Result<Outcome, Error> {
     for (word, troubles) in groups {
         text.extend(troubles.iter().map(|trouble| format!("{word}: {trouble}\n")));
     }
-    let state = if report.is_sound() { "everything is there and unaltered" } else { "NOT SOUND" };
+    let state = match (report.has_faults(), report.unreadable.len()) {
+        (true, _) => "NOT SOUND".to_owned(),
+        (false, 0) => "everything is there and unaltered".to_owned(),
+        (false, count) => format!("NOT VERIFIED, {count} files cannot be read"),
+    };
     text.push_str(&format!(
         "{}: {state}: {lines} lines in the journal, {files} files filed; {read} files read, {bytes} bytes\n",
         args.dir.display()
@@ -77,13 +82,23 @@ fn outcome(args: &Verify, report: &VerifyReport) -> Result<Outcome, Error> {
         "level": args.level_word(),
         "lines": lines, "files": files, "read": read, "bytes": bytes,
         "signed_by": signed_by, "anchored": report.anchored,
-        "damaged": objects(&report.damaged), "missing": objects(&report.missing),
+        "damaged": objects(&report.damaged), "unreadable": objects(&report.unreadable),
+        "missing": objects(&report.missing),
         "altered": objects(&report.altered), "uncommitted": objects(&report.uncommitted),
         "destroyed": report.destroyed.iter().map(ToString::to_string).collect::<Vec<_>>(),
     });
-    let exit = if report.is_sound() { Exit::Done } else { Exit::Altered };
+    let exit = match (report.has_faults(), report.is_sound()) {
+        (true, _) => Exit::Altered,
+        (false, false) => Exit::Io,
+        (false, true) => Exit::Done,
+    };
     let mut remarks = Vec::new();
-    if !report.is_sound() {
+    if !report.unreadable.is_empty() {
+        remarks.push(
+            "verify as a user who may read the whole archive: what cannot be read may be whole".to_owned(),
+        );
+    }
+    if report.has_faults() {
         remarks.push("keep this folder as it is; archive repair takes whole bundles from a copy".to_owned());
     }
     Ok(Outcome { exit, remarks, ..Outcome::done(text, body)? })
