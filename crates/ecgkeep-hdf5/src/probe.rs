@@ -7,9 +7,7 @@ use crate::constants::{ABOUT, SCHEMA_FAMILY, SIGNATURE, SIGNATURE_PLACES};
 /// Certain where the name of our layout stands in the first bytes of an HDF5 file. Another HDF5 file is taken no more
 /// seriously than its name: many are no recording.
 pub(crate) fn probe(name: &str, head: &[u8]) -> Match {
-    let is_hdf5 = SIGNATURE_PLACES
-        .iter()
-        .any(|at| head.get(*at..).is_some_and(|from_there| from_there.starts_with(SIGNATURE)));
+    let is_hdf5 = is_hdf5(head);
     let family = SCHEMA_FAMILY.as_bytes();
     let ending = name.rsplit_once('.').map_or("", |(_, ending)| ending);
     if is_hdf5 && head.windows(family.len()).any(|window| window == family) {
@@ -19,6 +17,15 @@ pub(crate) fn probe(name: &str, head: &[u8]) -> Match {
     } else {
         Match::No
     }
+}
+
+/// Whether the first bytes of a file hold the signature of HDF5 (file format specification, section II.A), whatever its
+/// layout.
+#[must_use]
+pub fn is_hdf5(head: &[u8]) -> bool {
+    SIGNATURE_PLACES
+        .iter()
+        .any(|at| head.get(*at..).is_some_and(|from_there| from_there.starts_with(SIGNATURE)))
 }
 
 #[cfg(test)]

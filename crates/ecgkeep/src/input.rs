@@ -392,9 +392,46 @@ fn taken_for(path: &Path) -> Taken {
         _ if read.is_err() => Taken::Input,
         Match::Likely | Match::Certain => Taken::Input,
         _ if ending == "zip" => Taken::Input,
+        Match::ByName if matches!(&*ending, "h5" | "hdf5") && !ecgkeep_hdf5::is_hdf5(&head) => Taken::Input,
         Match::ByName if !GENERAL_ENDINGS.contains(&ending.as_str()) => Taken::Input,
         Match::ByName if is_filing(name) => Taken::Other,
         Match::ByName => Taken::Doubtful,
         Match::No => Taken::Other,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The signature of HDF5 is 89 48 44 46 0d 0a 1a 0a (HDF5 file format specification 3.0, section II.A).
+    #[test]
+    fn a_damaged_file_in_a_folder_is_an_input_where_its_ending_is_of_one_format_alone() {
+        let folder = tempfile::tempdir().unwrap();
+        let other = b"\x89HDF\r\n\x1a\n of another layout".as_slice();
+        let files = [
+            ("a.h5", [0; 64].as_slice(), true),
+            ("b.HDF5", b"", true),
+            ("c.scp", &[0; 64], true),
+            ("d.hea", &[0; 64], true),
+            ("e.aecg", &[0; 64], true),
+            ("f.h5", other, false),
+            ("g.xml", b"<?xml version='1.0'?><invoice/>", false),
+            ("h.xml", &[0; 64], false),
+            ("i.json", b"{}", false),
+            ("j.dat", &[0; 64], false),
+        ];
+        for (name, bytes, _) in files {
+            std::fs::write(folder.path().join(name), bytes).unwrap();
+        }
+        let inputs = Inputs::of(&[folder.path().to_owned()]).unwrap();
+        let names = |paths: Vec<PathBuf>| -> BTreeSet<String> {
+            paths.iter().map(|path| path.file_name().unwrap().to_string_lossy().into_owned()).collect()
+        };
+        let found = names(inputs.found.into_iter().map(|found| found.path).collect());
+        let expected = |taken: bool| -> BTreeSet<String> {
+            files.iter().filter(|(.., is)| *is == taken).map(|(name, ..)| (*name).to_owned()).collect()
+        };
+        assert_eq!((found, names(inputs.passed_over)), (expected(true), expected(false)));
     }
 }
