@@ -201,10 +201,15 @@ fn a_wrong_patient_is_corrected_and_leaves_a_pointer_without_the_other() {
 
     let got = archive::fetch(&house.archive, &house.catalogue, key, None).expect("it is whole");
     archive::export(&mut house.archive, &[&got], "ward-3", &acting(NOON), None).expect("exported");
+    let why = "care".parse().expect("a code");
+    got.viewed(&mut house.archive, &acting(NOON), &why, None).expect("viewed");
     let filing = right_patient("LM-RIGHT");
     let amended = correct(&mut house.archive, &mut house.catalogue, key, &filing, Reason::WrongPatient)
         .expect("corrected");
     assert_eq!((amended.before, amended.revision), (1, 2));
+    let [viewed] = amended.viewed.as_slice() else { panic!("{:?}", amended.viewed) };
+    assert_eq!((viewed.by.as_str(), viewed.at.as_str()), ("clerk-1", NOON));
+    assert!(amended.kept.contains(&"remark"), "bed 3 is kept, and said to be: {:?}", amended.kept);
     assert_eq!(std::fs::read(&path).expect("it is there"), before, "revision 1 is byte-identical");
 
     let now = archive::fetch(&house.archive, &house.catalogue, key, None).expect("it is whole");
@@ -248,6 +253,7 @@ fn a_wrong_patient_is_corrected_and_leaves_a_pointer_without_the_other() {
     for name in ["Tallowfield", "Fennimoor", "LM-WRONG", "LM-RIGHT"] {
         assert!(!notice.contains(name), "{notice}");
     }
+    assert!(notice.contains("under the wrong patient"), "{notice}");
     // A second correction has nobody left to tell, and is counted on.
     let operator = {
         let mut filing = Filing::default();
@@ -257,9 +263,40 @@ fn a_wrong_patient_is_corrected_and_leaves_a_pointer_without_the_other() {
     let third = correct(&mut house.archive, &mut house.catalogue, key, &operator, Reason::WrongOperator);
     let third = third.expect("corrected");
     assert_eq!((third.revision, third.handed_over.len()), (3, 0));
+    assert_eq!((third.viewed.len(), third.kept.len()), (0, 0), "nobody viewed revision 2");
+    let line = |revision| {
+        let got = archive::fetch(&house.archive, &house.catalogue, key, Some(revision)).expect("it is whole");
+        got.superseded_line()
+    };
+    assert_eq!(
+        [1, 2, 3].map(line),
+        [
+            Some("revision 1 was corrected by revision 2 (wrong-patient): this is not the newest".to_owned()),
+            Some(
+                "revision 2 was corrected by revision 3 (wrong-operator): this is not the newest".to_owned()
+            ),
+            None
+        ]
+    );
     assert_eq!(house.find("LM-RIGHT").len(), 1);
     let same = correct(&mut house.archive, &mut house.catalogue, key, &operator, Reason::WrongOperator);
     assert_eq!(same.err().map(|error| error.kind()), Some(Kind::Refused), "nothing would change");
+}
+
+#[test]
+fn a_notice_says_what_was_wrong() {
+    let mut house = House::new();
+    let key = house.add(&[source(&recording(1, "Maren Tallowfield", "LM-1"))])[0].key.expect("filed");
+    let got = archive::fetch(&house.archive, &house.catalogue, key, None).expect("it is whole");
+    archive::export(&mut house.archive, &[&got], "ward-3", &acting(NOON), None).expect("exported");
+    let mut filing = Filing::default();
+    filing.acquisition.operators = vec![ecgkeep::recording::Person::named("R. Quill")];
+    let amended = correct(&mut house.archive, &mut house.catalogue, key, &filing, Reason::WrongOperator)
+        .expect("corrected");
+    let notice = archive::retraction(&amended, &amended.handed_over[0]).expect("a notice");
+    let notice = String::from_utf8(notice.bytes).expect("text");
+    assert!(notice.contains("who recorded it") && !notice.contains("wrong patient"), "{notice}");
+    assert!(notice.contains("\"why\": \"wrong-operator\""), "{notice}");
 }
 
 #[test]

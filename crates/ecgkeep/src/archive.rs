@@ -58,7 +58,7 @@ pub use ecgkeep_archive::{
 
 pub use acting::{Acting, create, moment, named_signer, new_key, open, signer_from};
 pub use add::{Added, Adding, Fate, Warning, WithFiling, add, retry_quarantined};
-pub use amend::{Amended, HandedOver, amend, retraction};
+pub use amend::{Amended, HandedOver, Viewed, amend, retraction};
 pub use deep::reread;
 pub use deidentified::{WithoutIdentity, copies_without_identity, deidentified};
 pub use get::{Got, fetch, quarantined_files};

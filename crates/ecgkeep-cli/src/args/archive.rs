@@ -136,7 +136,9 @@ pub struct New {
 pub struct Add {
     /// The archive.
     pub dir: PathBuf,
-    /// Files, bundles or folders (walked, sorted); - is standard input.
+    /// Files, bundles or folders (walked, sorted); - is standard input. In folders what ends in .scp, .hea or .aecg, or in
+    /// .h5 or .hdf5 and is no HDF5, is taken also where it is damaged, and quarantined; .xml and .json only where its first
+    /// bytes are a recording's, else it is passed over and counted.
     #[arg(value_name = "INPUT", required_unless_present = "quarantined")]
     pub inputs: Vec<PathBuf>,
     #[command(flatten)]
@@ -307,8 +309,10 @@ pub struct Correct {
     pub key: String,
     #[command(flatten)]
     pub acting: Acting,
-    /// What is right, as a filing (TOML or JSON); - is standard input. Of a wrong patient everything is replaced, else
-    /// only what is given.
+    /// What is right, as a filing (TOML or JSON); - is standard input. Of a wrong patient the whole subject is replaced and
+    /// items of the source that no field names are dropped; of the acquisition, as of everything for another reason, only
+    /// what is given is replaced. What is kept of the wrong patient's case (order number, indications, remarks, urgency,
+    /// who asked) is named: look at it. Findings, measurements and statements of the source stay with the recording.
     #[arg(long, value_name = "FILE|-")]
     pub filing: PathBuf,
     /// Why.

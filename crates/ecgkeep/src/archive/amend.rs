@@ -8,10 +8,10 @@ use serde::Serialize;
 
 use super::acting::{Acting, code};
 use super::get::fetch;
-use super::hand_over::open_exports;
+use super::hand_over::{open_exports, viewings};
 use super::look::catch_up;
-use crate::correct::{Correction, corrected};
-use crate::seal::{Sealing, json};
+use crate::correct::{Correction, Reason, corrected, kept_of_the_case};
+use crate::seal::{Sealing, json, stored_filing, stored_recording};
 
 /// A correction that is filed.
 pub struct Amended {
@@ -29,7 +29,11 @@ pub struct Amended {
     pub entry: Entry,
     /// Whom earlier revisions were handed to: each needs a retraction notice.
     pub handed_over: Vec<HandedOver>,
-    why: String,
+    /// Who was shown the revision before, or given a copy of it: each is to be told.
+    pub viewed: Vec<Viewed>,
+    /// What is kept of a wrong patient's case, field by field: to be looked at.
+    pub kept: Vec<&'static str>,
+    why: Reason,
     authorised_by: String,
     by: String,
     at: String,
@@ -53,11 +57,22 @@ pub struct HandedOver {
     pub acknowledged: bool,
 }
 
+/// A viewing of the revision that is superseded now.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct Viewed {
+    /// The code of whoever fetched it.
+    pub by: String,
+    /// When, UTC.
+    pub at: String,
+    /// The line of the journal that says so.
+    pub line: u64,
+}
+
 /// A retraction notice (schemas/retraction.schema.json): names no patient, neither the wrong nor the right one.
 #[derive(Serialize)]
 struct Retraction<'a> {
     schema: &'static str,
-    notice: &'static str,
+    notice: String,
     origin: &'a str,
     to: &'a str,
     key: String,
@@ -73,8 +88,21 @@ struct Retraction<'a> {
     at: &'a str,
 }
 
-const NOTICE: &str = "Take this revision out of use, wherever it was filed: it was corrected and may stand under the \
-    wrong patient. The corrected revision follows separately. Answer when it is done.";
+/// What a receiver is asked to do, and what was wrong.
+fn notice(why: Reason) -> String {
+    let wrong = match why {
+        Reason::WrongPatient => "may stand under the wrong patient",
+        Reason::WrongOperator => "names somebody else as who recorded it",
+        Reason::MergedIdentifier => "stands under an identifier that was merged into another",
+        Reason::WrongDetails => "has wrong details of the patient, or lacks some",
+        Reason::WrongTime => "has a wrong time of recording",
+        Reason::WrongOrder => "may stand under the wrong order",
+    };
+    format!(
+        "Take this revision out of use, wherever it was filed: it was corrected and {wrong}. The corrected revision \
+         follows separately. Answer when it is done."
+    )
+}
 
 /// Files a correction of the newest revision, and says in the journal which exports are to be taken back; the new
 /// revision is unsent.
@@ -97,6 +125,15 @@ pub fn amend(
     let sealed = corrected(&got.bundle, &got.bytes, correction, &sealing)?;
     let revision = sealed.entry.revision;
     let exports = open_exports(archive, key, got.revision)?;
+    let viewed = viewings(archive, key, got.revision)?;
+    let kept = match correction.reason {
+        Reason::WrongPatient => {
+            let (was, beside) = (stored_recording(&got.bundle)?, stored_filing(&got.bundle)?);
+            let beside = beside.as_ref().map(|beside| &beside.acquisition);
+            kept_of_the_case(&was.acquisition, beside, &correction.filing.acquisition)
+        }
+        _ => Vec::new(),
+    };
 
     let corrects = Some(Corrects { authority, why, of: got.filed });
     let mut batch = vec![Act::Bundle { key, revision, prepared: archive.prepare(&sealed.bytes)?, corrects }];
@@ -134,7 +171,9 @@ pub fn amend(
                 acknowledged: export.is_acknowledged,
             })
             .collect(),
-        why: correction.reason.code().to_owned(),
+        viewed,
+        kept,
+        why: correction.reason,
         authorised_by: correction.authorised_by.to_owned(),
         by: correction.by.to_owned(),
         at: acting.moment().to_string(),
@@ -151,7 +190,8 @@ pub fn retraction(amended: &Amended, handed_over: &HandedOver) -> Result<File> {
         handed_over;
     let bytes = json(&Retraction {
         schema: "ecgkeep-retraction/1",
-        notice: NOTICE,
+        // An export that an earlier correction did not reach may be wrong in more than this.
+        notice: notice(if *retracted < amended.before { Reason::WrongPatient } else { *why }),
         origin,
         to: receiver,
         key: key.to_string(),
@@ -161,7 +201,7 @@ pub fn retraction(amended: &Amended, handed_over: &HandedOver) -> Result<File> {
         exported_line: *line,
         superseded_by_revision: *revision,
         superseded_by_sha256: sha256.to_string(),
-        why,
+        why: why.code(),
         authorised_by,
         by,
         at,

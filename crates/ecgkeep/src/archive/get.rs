@@ -23,6 +23,8 @@ pub struct Got {
     pub revision: u32,
     /// Whether a later revision corrects it.
     pub is_superseded: bool,
+    /// Why the revision after it corrects it, where one does.
+    pub superseded_why: Option<Code>,
     /// The whole bundle.
     pub bytes: Arc<[u8]>,
     /// The bundle, opened.
@@ -46,6 +48,19 @@ impl Got {
     #[must_use]
     pub fn holds_superseded(&self) -> bool {
         self.is_superseded || self.entry.amends.is_some()
+    }
+
+    /// What whoever is given it must know: that it is not the newest revision, and why it was corrected.
+    #[must_use]
+    pub fn superseded_line(&self) -> Option<String> {
+        let Got { revision, is_superseded, superseded_why, .. } = self;
+        let why = superseded_why.as_ref().map_or_else(String::new, |why| format!(" ({why})"));
+        is_superseded.then(|| {
+            format!(
+                "revision {revision} was corrected by revision {}{why}: this is not the newest",
+                revision + 1
+            )
+        })
     }
 
     /// Refuses to hand out what is superseded unless that was asked for.
@@ -149,7 +164,11 @@ pub fn fetch(archive: &Archive, catalogue: &Catalogue, key: Key, revision: Optio
     }
     let entry: Entry = stored(&bundle, ENTRY)?;
     let is_superseded = revision < newest;
-    Ok(Got { key, revision, is_superseded, bytes, bundle, entry, filed: line.index, sha256 })
+    let superseded_why = match is_superseded {
+        true => filing_line(archive, catalogue, key, revision + 1)?.about.why,
+        false => None,
+    };
+    Ok(Got { key, revision, is_superseded, superseded_why, bytes, bundle, entry, filed: line.index, sha256 })
 }
 
 /// The files of a source in quarantine, as they were received; `None` where the key is not in quarantine.

@@ -5,6 +5,7 @@ use ecgkeep_archive::{About, Act, Archive, Code, Digest, Event, Fate, Key, Line,
 use ecgkeep_format::{Error, File, Format, Kind, Limits, Options, Place, Result, write};
 
 use super::acting::{Acting, code};
+use super::amend::Viewed;
 use super::get::Got;
 use super::look::newest;
 use crate::input::Input;
@@ -204,6 +205,19 @@ pub(super) fn open_exports(archive: &Archive, key: Key, revision: u32) -> Result
         }
     }
     Ok(open)
+}
+
+/// Who was shown a revision, or given a copy of it, in the order of the journal.
+pub(super) fn viewings(archive: &Archive, key: Key, revision: u32) -> Result<Vec<Viewed>> {
+    let mut viewed = Vec::new();
+    for line in archive.lines(0) {
+        let line = line?;
+        if line.event == Event::Viewed && is_of(&line, key, revision) {
+            let by = line.about.by.as_ref().map_or_else(|| "?".to_owned(), ToString::to_string);
+            viewed.push(Viewed { by, at: line.at.to_string(), line: line.index });
+        }
+    }
+    Ok(viewed)
 }
 
 /// An export that stands.

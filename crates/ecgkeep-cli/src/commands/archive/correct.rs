@@ -2,9 +2,10 @@
 
 use std::path::Path;
 
-use ecgkeep::archive::{self, HandedOver, Key};
+use ecgkeep::archive::{self, Catalogue, HandedOver, Key, Viewed};
 use ecgkeep::checks::Policy;
 use ecgkeep::format::{Error, Kind};
+use ecgkeep::recording::Filing;
 use ecgkeep::{Correction, Disk, Reason, Storage as _};
 use serde_json::json;
 
@@ -26,15 +27,39 @@ fn corrected(args: &Correct, doing: &mut Doing, key: Key) -> Result<Outcome, Err
     let policy = args.policy.as_deref().map_or_else(|| Ok(Policy::default()), ecgkeep::policy_from)?;
     let mut catalogue = doing.catalogue()?;
     // Before anything is filed: the notices must be writable.
+    let was_there = args.into.is_dir();
     Disk.make_folder(&args.into)?;
+    let outcome = filed(args, doing, &mut catalogue, &Correcting { filing, reason, policy }, key);
+    if !was_there {
+        // Only an empty folder can be removed so.
+        let _ = std::fs::remove_dir(&args.into);
+    }
+    outcome
+}
+
+/// What is corrected, and how.
+struct Correcting {
+    filing: Filing,
+    reason: Reason,
+    policy: Policy,
+}
+
+fn filed(
+    args: &Correct,
+    doing: &mut Doing,
+    catalogue: &mut Catalogue,
+    correcting: &Correcting,
+    key: Key,
+) -> Result<Outcome, Error> {
+    let Correcting { filing, reason, policy } = correcting;
     let by = doing.acting.by.to_string();
-    let correction = Correction { filing: &filing, reason, authorised_by: &args.authorised_by, by: &by };
+    let correction = Correction { filing, reason: *reason, authorised_by: &args.authorised_by, by: &by };
     let amended = archive::amend(
         &mut doing.archive,
-        &mut catalogue,
+        catalogue,
         key,
         &correction,
-        &policy,
+        policy,
         &doing.acting,
         doing.signer.as_ref(),
     )?;
@@ -53,6 +78,12 @@ fn corrected(args: &Correct, doing: &mut Doing, key: Key) -> Result<Outcome, Err
         text.push_str(&handed_over_line(handed_over, &path));
         notices.push(path.display().to_string());
     }
+    if amended.handed_over.is_empty() {
+        text.push_str("  no receiver had it: no notice was written\n");
+    }
+    for Viewed { by, at, .. } in &amended.viewed {
+        text.push_str(&format!("  revision {} was viewed by {by} on {at}: tell them\n", amended.before));
+    }
     let mut remarks = Vec::new();
     if !amended.handed_over.is_empty() {
         remarks.push(format!(
@@ -60,15 +91,9 @@ fn corrected(args: &Correct, doing: &mut Doing, key: Key) -> Result<Outcome, Err
             amended.before
         ));
     }
-    if reason == Reason::WrongPatient
-        && filing.acquisition.order_number.is_none()
-        && amended.entry.order_number.is_some()
-    {
-        remarks.push(
-            "the order number is kept as it was: if it is the wrong patient's, correct it too (wrong-order)"
-                .to_owned(),
-        );
-    }
+    remarks.extend(amended.kept.iter().map(|field| {
+        format!("the {field} is kept as it was: if it is the wrong patient's, correct it too (wrong-order)")
+    }));
     let body = json!({
         "revision": amended.revision,
         "sha256": amended.sha256.to_string(),
@@ -76,6 +101,7 @@ fn corrected(args: &Correct, doing: &mut Doing, key: Key) -> Result<Outcome, Err
         "why": reason.code(),
         "fingerprint": amended.entry.fingerprint,
         "handed_over": amended.handed_over,
+        "viewed": amended.viewed,
         "notices": notices,
     });
     Ok(Outcome { remarks, ..Outcome::done(text, body)? })

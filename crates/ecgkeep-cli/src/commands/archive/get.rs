@@ -44,7 +44,8 @@ fn got(args: &Get, doing: &mut Doing, key: archive::Key) -> Result<Outcome, Erro
         (None, None) => return Err(Error::new(Kind::Internal, "no place to write to")),
     };
     got.viewed(&mut doing.archive, &doing.acting, &why, doing.signer.as_ref())?;
-    Ok(outcome)
+    let remarks = got.superseded_line().into_iter().collect();
+    Ok(Outcome { remarks, ..outcome })
 }
 
 fn whole_or_page(args: &Get, doing: &Doing, got: &Got, out: &Path) -> Result<Outcome, Error> {
