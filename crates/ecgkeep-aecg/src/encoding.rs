@@ -7,9 +7,12 @@ use encoding_rs::{Encoding, UTF_8, UTF_16BE, UTF_16LE};
 
 use crate::constants::XML;
 
+/// The byte order mark (Unicode, 23.8).
+const MARK: char = '\u{FEFF}';
+
 /// The document's text and, where mark and declaration disagree, what was done about it.
 pub(crate) struct Decoded<'a> {
-    /// The text without its byte order mark.
+    /// The text without its byte order mark, and without any more of them.
     pub(crate) text: Cow<'a, str>,
     /// A departure, as a lower-case fragment.
     pub(crate) departure: Option<String>,
@@ -27,6 +30,24 @@ enum Scheme {
 /// [`Kind::Malformed`] for bytes that the encoding does not have, [`Kind::Unsupported`] for an unknown encoding
 /// and for a compressed file.
 pub(crate) fn decode<'a>(file: &str, bytes: &'a [u8]) -> Result<Decoded<'a>> {
+    let Decoded { text, departure } = decode_marked(file, bytes)?;
+    if !text.starts_with(MARK) {
+        return Ok(Decoded { text, departure });
+    }
+    // The parser would pass over the second mark and count its places from there on.
+    let text = match text {
+        Cow::Borrowed(text) => Cow::Borrowed(text.trim_start_matches(MARK)),
+        Cow::Owned(text) => Cow::Owned(text.trim_start_matches(MARK).to_owned()),
+    };
+    let twice = "more than one byte order mark".to_owned();
+    Ok(Decoded {
+        text,
+        departure: Some(departure.map_or(twice.clone(), |first| format!("{first}; {twice}"))),
+    })
+}
+
+/// The text behind the first byte order mark.
+fn decode_marked<'a>(file: &str, bytes: &'a [u8]) -> Result<Decoded<'a>> {
     if bytes.starts_with(b"PK\x03\x04") || bytes.starts_with(&[0x1F, 0x8B]) {
         return Err(Error::new(Kind::Unsupported, "the file is compressed")
             .at(Place::file(file))
@@ -159,6 +180,19 @@ mod tests {
         assert_eq!(text(&utf16), "<å/>");
         let utf16: Vec<u8> = "<å/>".encode_utf16().flat_map(u16::to_be_bytes).collect();
         assert_eq!(text(&utf16), "<å/>");
+    }
+
+    #[test]
+    fn a_second_mark_is_passed_over_and_said() {
+        let utf16: Vec<u8> = "\u{FEFF}\u{FEFF}<a/>".encode_utf16().flat_map(u16::to_le_bytes).collect();
+        let utf8 = "\u{FEFF}\u{FEFF}\u{FEFF}<a/>".as_bytes();
+        for bytes in [utf16.as_slice(), utf8] {
+            let decoded = decode("r", bytes).unwrap();
+            assert_eq!(&*decoded.text, "<a/>");
+            assert_eq!(decoded.departure.as_deref(), Some("more than one byte order mark"));
+        }
+        let decoded = decode("r", "\u{FEFF}\u{FEFF}<?xml encoding='x'?>".as_bytes()).unwrap();
+        assert_eq!(&*decoded.text, "<?xml encoding='x'?>");
         let latin = b"<?xml version='1.0' encoding='ISO-8859-1'?><a>\xE5\x85</a>";
         assert!(text(latin).ends_with("<a>å\u{85}</a>"));
         let windows = b"<?xml version=\"1.0\" encoding=\"windows-1252\"?><a>\x85</a>";

@@ -10,8 +10,9 @@ use crate::encoding::decode_head;
 
 /// Certain where the root is `AnnotatedECG` in the namespace of HL7 V3, likely where it has that name elsewhere.
 pub(crate) fn probe(name: &str, head: &[u8]) -> Match {
-    let text = decode_head(head);
-    let mut reader = NsReader::from_str(text.trim_start());
+    let decoded = decode_head(head);
+    let text = decoded.trim_start_matches(|c: char| c.is_whitespace() || c == '\u{FEFF}');
+    let mut reader = NsReader::from_str(text);
     while let Ok((namespace, event)) = reader.read_resolved_event() {
         match event {
             Event::Start(tag) | Event::Empty(tag) => {
@@ -28,7 +29,7 @@ pub(crate) fn probe(name: &str, head: &[u8]) -> Match {
         }
     }
     // the root lies beyond the bytes shown, or the file is none of XML
-    let is_xml = text.trim_start().starts_with('<');
+    let is_xml = text.starts_with('<');
     match name.rsplit_once('.') {
         Some((_, ending)) if ending.eq_ignore_ascii_case("xml") && (is_xml || head.is_empty()) => {
             Match::ByName
