@@ -91,12 +91,12 @@ pub(crate) fn fullest(strips: &[Strip]) -> Option<usize> {
     (0..strips.len()).rev().max_by_key(|index| held(&strips[*index]))
 }
 
-/// The nearest number of samples to a duration, at least 1.
+/// The nearest number of samples to a duration, at least 1; a few of them can be added without overflow.
 #[expect(
     clippy::cast_possible_truncation,
     clippy::cast_sign_loss,
     reason = "saturates; NaN becomes 0, then 1"
 )]
 pub(crate) fn samples(seconds: f64, rate_hz: f64) -> usize {
-    ((seconds * rate_hz).round() as usize).max(1)
+    ((seconds * rate_hz).round() as usize).clamp(1, usize::MAX / 16)
 }

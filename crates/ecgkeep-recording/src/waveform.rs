@@ -419,8 +419,12 @@ mod tests {
         assert!(signal.microvolts()[5].is_nan());
         let mut wrong = signal.clone();
         wrong.samples[1] = 7;
+        let mut beyond = signal.clone();
+        beyond.missing = vec![Span { start: 4, end: usize::MAX }];
         assert!(Waveform::new(rate(), vec![signal]).is_ok());
-        assert_eq!(Waveform::new(rate(), vec![wrong]), Err(NotAWaveform::BadMissing { lead: Lead::II }));
+        for bad in [wrong, beyond] {
+            assert_eq!(Waveform::new(rate(), vec![bad]), Err(NotAWaveform::BadMissing { lead: Lead::II }));
+        }
     }
 
     #[test]

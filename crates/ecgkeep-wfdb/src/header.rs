@@ -189,7 +189,7 @@ impl SegmentLine {
         let Some((frames, _)) = word(rest) else {
             return Err(line.malformed("the segment line ends before the number of samples"));
         };
-        Ok(SegmentLine { name: name.to_owned(), frames: count(line, "number of samples", frames)? as u64 })
+        Ok(SegmentLine { name: name.to_owned(), frames: count(line, "number of samples", frames)? })
     }
 }
 

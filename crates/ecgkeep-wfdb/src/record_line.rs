@@ -1,6 +1,7 @@
 //! The record line: `name[/segments] signals [rate[/counter[(base)]] [frames [time [date]]]]` (header(5)).
 
 use std::fmt::Write as _;
+use std::str::FromStr;
 
 use ecgkeep_format::{Note, Result};
 use ecgkeep_recording::{Exact, NotExact, PartialDate, TimeOfDay};
@@ -53,7 +54,7 @@ impl RecordLine {
         let Some((frames, rest)) = word(rest) else { return Ok(record) };
         record.frames = match count(line, "number of samples", frames)? {
             0 => None,
-            frames => Some(frames as u64),
+            frames => Some(frames),
         };
         read_moment(line, rest, &mut record, notes);
         Ok(record)
@@ -101,8 +102,8 @@ fn read_name<'a>(line: &Line, name: &'a str) -> Result<(&'a str, Option<usize>)>
     Ok((name, segments))
 }
 
-/// A whole number, 0 or more.
-pub(crate) fn count(line: &Line, what: &str, found: &str) -> Result<usize> {
+/// A whole number, 0 or more. What is no length in memory is read as 64 bits, to be held against the limits.
+pub(crate) fn count<T: FromStr>(line: &Line, what: &str, found: &str) -> Result<T> {
     if found.is_empty() || !found.bytes().all(|b| b.is_ascii_digit()) {
         return Err(line.wrong(what, found, "a whole number"));
     }
