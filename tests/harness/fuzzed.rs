@@ -1,6 +1,7 @@
 //! One function per fuzz target: it takes any bytes and panics where a promise is broken. `tests/fuzz` runs them on
 //! bytes that a fuzzer makes, `fuzzed.rs` on the seeds and on every input that once broke one.
 
+use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use ecgkeep::checks::{self, Policy};
@@ -151,7 +152,8 @@ fn foreign_zip(data: &[u8]) {
 
 /// A bag given as a parcel: declaration, manifests, metadata, `fetch.txt` and payload.
 fn bagit_text(data: &[u8]) {
-    let faults = bag::check(&Bag(parcel::files(data)));
+    let files = parcel::files(data).into_iter().rev();
+    let faults = bag::check(&Bag(files.map(|file| (file.name, file.bytes)).collect()));
     assert!(faults.is_sorted());
 }
 
@@ -290,17 +292,16 @@ impl Source for AnyFile {
 }
 
 /// The files of a parcel as a bag.
-struct Bag(Vec<File>);
+struct Bag(BTreeMap<String, Vec<u8>>);
 
 impl bag::Files for Bag {
     fn names(&self) -> Vec<String> {
-        self.0.iter().map(|file| file.name.clone()).collect()
+        self.0.keys().cloned().collect()
     }
 
     fn pour(&self, name: &str, into: &mut dyn FnMut(&[u8]) -> Result<()>) -> Result<()> {
-        let file = self.0.iter().find(|file| file.name == name);
-        let file = file.ok_or_else(|| Error::new(Kind::Io, format!("no file {name:?}")))?;
-        into(&file.bytes)
+        let bytes = self.0.get(name);
+        into(bytes.ok_or_else(|| Error::new(Kind::Io, format!("no file {name:?}")))?)
     }
 }
 

@@ -103,9 +103,7 @@ impl Archive {
         let cut = member.rfind('/').map_or(0, |slash| slash + 1);
         let (folder, main) = member.split_at(cut);
         plain_name(main)?;
-        let names = self.members().filter_map(|name| name.strip_prefix(folder));
-        let names = names.filter(|name| plain_name(name).is_ok()).map(str::to_owned).collect();
-        Ok(ForeignSource { archive: self, folder: folder.to_owned(), main: main.to_owned(), names })
+        Ok(ForeignSource { archive: self, folder: folder.to_owned(), main: main.to_owned() })
     }
 
     /// The faults of the bag that this ZIP is: `bagit.txt` at its top or in its one top directory. `None` where
@@ -208,8 +206,6 @@ pub struct ForeignSource<'a> {
     /// With a slash at its end, or empty.
     folder: String,
     main: String,
-    /// Sorted.
-    names: Vec<String>,
 }
 
 impl Source for ForeignSource<'_> {
@@ -218,7 +214,15 @@ impl Source for ForeignSource<'_> {
     }
 
     fn names(&self) -> Result<Vec<String>> {
-        Ok(self.names.clone())
+        self.names_beginning("")
+    }
+
+    fn names_beginning(&self, prefix: &str) -> Result<Vec<String>> {
+        let prefix = format!("{}{prefix}", self.folder);
+        let members = self.archive.members.range(prefix.clone()..).map(|(name, _)| name);
+        let beside =
+            members.take_while(|name| name.starts_with(&prefix)).map(|name| &name[self.folder.len()..]);
+        Ok(beside.filter(|name| plain_name(name).is_ok()).map(str::to_owned).collect())
     }
 
     fn bytes(&self, name: &str, limit: u64) -> Result<Arc<[u8]>> {
@@ -245,6 +249,7 @@ impl Files for ForeignBag<'_> {
 
     fn has_payload_directory(&self) -> bool {
         let data = format!("{}{}", self.base, bag::PAYLOAD);
-        self.archive.directories.contains(&data) || self.archive.members().any(|name| name.starts_with(&data))
+        let first = || self.archive.members.range(data.clone()..).next();
+        self.archive.directories.contains(&data) || first().is_some_and(|(name, _)| name.starts_with(&data))
     }
 }

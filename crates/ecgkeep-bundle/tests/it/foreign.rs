@@ -40,6 +40,8 @@ fn a_member_and_those_beside_it_are_a_source() {
     let source = archive.beside("ward 3/1.hea").unwrap();
     assert_eq!(source.main(), "1.hea");
     assert_eq!(source.names().unwrap(), ["1.dat", "1.hea"]);
+    assert_eq!(source.names_beginning("1.h").unwrap(), ["1.hea"]);
+    assert!(source.names_beginning("o").unwrap().is_empty());
     assert_eq!(&*source.bytes("1.dat", 2).unwrap(), b"\x01\x02");
     assert_eq!(source.bytes("1.dat", 1).unwrap_err().kind(), Kind::Limit);
     assert_eq!(source.bytes("old/1.dat", 9).unwrap_err().kind(), Kind::Malformed);
