@@ -4,7 +4,7 @@
 
 use std::collections::BTreeSet;
 
-use ecgkeep_format::{Error, Note, Place, Result, Weight, plain_name};
+use ecgkeep_format::{Error, Kind, Note, Place, Result, Weight, plain_name};
 use ecgkeep_recording::{Exact, Extra, ExtraValue, Signal, Span, Step, Waveform};
 
 use crate::constants::{ID, NO_FILE, SEGMENT_LINE};
@@ -19,7 +19,7 @@ use crate::waveforms::{Rated, waveforms};
 
 /// One segment as its own files hold it.
 struct Segment {
-    frames: usize,
+    frames: u64,
     /// Empty for a null segment.
     signals: Vec<Option<Rated>>,
 }
@@ -43,8 +43,7 @@ pub(crate) fn read(
         let place = Place::file(file).line(*number).part(format!("segment {}", index + 1));
         let line = Line { place, clause: SEGMENT_LINE, text: "" };
         if segment.name == NO_FILE {
-            let frames = usize::try_from(segment.frames).unwrap_or(usize::MAX);
-            segments.push(Segment { frames, signals: Vec::new() });
+            segments.push(Segment { frames: segment.frames, signals: Vec::new() });
             continue;
         }
         let (name, inner) = read_header(&line, header, segment, files, notes)?;
@@ -73,11 +72,11 @@ pub(crate) fn read(
                 }
                 layout = Some(read.iter().map(|(signal, count)| (without_samples(signal), *count)).collect());
                 let signals = if is_variable { Vec::new() } else { read.into_iter().map(Some).collect() };
-                segments.push(Segment { frames, signals });
+                segments.push(Segment { frames: frames as u64, signals });
             }
             Some(known) => {
                 let signals = arrange(&line, known, read, is_variable, notes)?;
-                segments.push(Segment { frames, signals });
+                segments.push(Segment { frames: frames as u64, signals });
             }
         }
     }
@@ -209,7 +208,7 @@ fn join(
     notes: &mut Vec<Note>,
 ) -> Result<(Vec<Waveform>, Setting)> {
     let rate = header.record.rate;
-    let frames = segments.iter().fold(0usize, |sum, segment| sum.saturating_add(segment.frames));
+    let frames = segments.iter().fold(0u64, |sum, segment| sum.saturating_add(segment.frames));
     let frame: usize = layout.iter().map(|(_, count)| count).sum();
     let scales: Vec<Option<Common>> = (0..layout.len())
         .map(|slot| {
@@ -218,7 +217,11 @@ fn join(
         })
         .collect();
     let what = format!("{frames} frames of {frame} samples");
-    files.check_count((frame as u64).checked_mul(frames as u64), Place::file(file), &what)?;
+    files.check_count((frame as u64).checked_mul(frames), Place::file(file), &what)?;
+    let Ok(frames) = usize::try_from(frames) else {
+        let text = format!("{what}, more than this machine can address");
+        return Err(Error::new(Kind::Limit, text).at(Place::file(file)));
+    };
     let Some(scales) = scales.into_iter().collect::<Option<Vec<Common>>>() else {
         let text =
             "the scale changes between segments and has no common one: each became a waveform of its own";
@@ -236,7 +239,7 @@ fn join(
         scale.give(&mut whole);
         for segment in &mut segments {
             let start = whole.samples.len();
-            let length = segment.frames * count;
+            let length = usize::try_from(segment.frames).unwrap_or(frames) * count;
             let piece = segment.signals.get_mut(slot).and_then(Option::take);
             match piece.and_then(|(piece, _)| scale.convert(piece)) {
                 Some(piece) => {
