@@ -71,6 +71,29 @@ fn summary(ended: &Ended) -> &str {
 }
 
 #[test]
+fn where_nobody_reads_what_is_printed_the_work_is_done_all_the_same() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    make_inputs(folder.path(), 40);
+    let unread = |arguments: &str| {
+        let mut child = Command::new(program())
+            .args(arguments.split(' '))
+            .current_dir(folder.path())
+            .stdin(Stdio::null())
+            .stdout(Stdio::piped())
+            .stderr(Stdio::null())
+            .spawn()
+            .expect("the program starts");
+        drop(child.stdout.take());
+        child.wait().expect("the program ends").code()
+    };
+    assert_eq!(unread("convert in --to json --into out"), Some(0));
+    assert_eq!(tree(&folder.path().join("out")).len(), 40);
+    assert_eq!(unread("seal in --into sealed"), Some(0));
+    assert_eq!(tree(&folder.path().join("sealed")).len(), 40);
+    assert_eq!(unread("convert in nothing-there.scp --to json --into again"), Some(7));
+}
+
+#[test]
 fn killed_half_way_and_run_again_the_result_is_the_same_set_of_bytes() {
     let folder = tempfile::tempdir().expect("a temporary folder");
     make_inputs(folder.path(), 80);

@@ -122,8 +122,9 @@ fn an_altered_bundle_is_not_unpacked_and_a_good_one_only_once() {
     let folder = tempfile::tempdir().expect("a temporary folder");
     let bytes = sealed(&opened(&ecgkeep_demo::small(), "wfdb")).bytes;
     let good = Bundle::open("b.zip", bytes.clone().into()).expect("it opens");
-    let top = unpack(&good, "b.zip", folder.path(), &Disk, false, false).expect("it unpacks");
-    assert!(top.join("data/report.svg").is_file());
+    let out = unpack(&good, "b.zip", folder.path(), &Disk, false, false).expect("it unpacks");
+    assert!(out.top.join("data/report.svg").is_file());
+    assert!(out.faults.is_empty() && out.left_out.is_empty());
     let again = unpack(&good, "b.zip", folder.path(), &Disk, false, false).expect_err("it is there already");
     assert_eq!(again.kind(), Kind::Io);
 
@@ -133,7 +134,14 @@ fn an_altered_bundle_is_not_unpacked_and_a_good_one_only_once() {
         Bundle::open("b.zip", changed.into()).ok().filter(|bundle| !bundle.verify().is_empty())
     });
     let other = tempfile::tempdir().expect("a temporary folder");
-    let error = unpack(&bad.expect("some flip alters content"), "b.zip", other.path(), &Disk, false, false);
-    assert_eq!(error.expect_err("it is altered").kind(), Kind::Altered);
+    let bad = bad.expect("some flip alters content");
+    let error = unpack(&bad, "b.zip", other.path(), &Disk, false, false).expect_err("it is altered");
+    assert_eq!(error.kind(), Kind::Altered);
     assert_eq!(std::fs::read_dir(other.path()).expect("it lists").count(), 0);
+    let out = unpack(&bad, "b.zip", other.path(), &Disk, false, true).expect("damage is accepted");
+    assert!(!out.faults.is_empty());
+    for member in bad.members() {
+        assert_eq!(out.top.join(member).is_file(), !out.left_out.contains(&member.to_owned()), "{member}");
+    }
+    assert_eq!(out.left_out.len(), 1, "{:?}", out.left_out);
 }

@@ -76,7 +76,8 @@ pub enum Command {
     Seal(Seal),
     /// A bundle's files into a folder.
     ///
-    /// An altered bundle is refused unless --accept-damage takes out what can still be read.
+    /// An altered bundle is refused unless --accept-damage takes out what can still be read, says what is wrong with it and
+    /// what was left out, and ends with exit 6.
     #[command(after_long_help = examples::UNPACK)]
     Unpack(Unpack),
     /// Whether bundles are complete and unaltered.

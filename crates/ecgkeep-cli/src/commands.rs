@@ -83,7 +83,7 @@ fn say_passed_over(paths: &[PathBuf]) {
         output::remark_line(&format!("{}: no recording, passed over", path.display()));
     }
     if let Some(more @ 1..) = paths.len().checked_sub(PASSED_OVER_SHOWN) {
-        output::remark_line(&format!("{more} more files are no recordings and were passed over"));
+        output::remark_line(&format!("passed over, no recordings: {more} more"));
     }
 }
 

@@ -7,7 +7,7 @@ use ecgkeep::format::{Error, Kind};
 /// How a command, or one input of it, ended.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Exit {
-    /// Done, nothing to report.
+    /// Done; what was noticed or is not kept stands on standard error.
     Done = 0,
     /// Done, and the answer is no.
     No = 1,
@@ -31,7 +31,7 @@ pub enum Exit {
 
 /// What each code means, as the help and the README print it.
 pub const MEANINGS: &[(Exit, &str)] = &[
-    (Exit::Done, "done, nothing to report"),
+    (Exit::Done, "done; what was noticed or is not kept stands on standard error"),
     (
         Exit::No,
         "only from check (a FAIL), compare (a difference) and archive find (nothing): done, and the answer is no",

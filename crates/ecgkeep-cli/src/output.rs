@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 use std::io::{self, Write as _};
 use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicBool, Ordering};
 
 use ecgkeep::format::{Error, Kind, Note};
 use ecgkeep::kind_word;
@@ -191,20 +192,29 @@ fn line(object: &impl Serialize) -> String {
     text
 }
 
-/// Standard output; a reader that went away ends the program quietly.
+/// Whether the reader of standard output went away.
+static NOBODY_READS: AtomicBool = AtomicBool::new(false);
+
+/// Standard output. Where its reader went away nothing more is printed there; the work goes on, and ends as it would have.
 pub fn data(text: &str) {
     data_bytes(text.as_bytes());
 }
 
 /// [`data`] for bytes.
 pub fn data_bytes(bytes: &[u8]) {
+    if NOBODY_READS.load(Ordering::Relaxed) {
+        return;
+    }
     let mut out = io::stdout().lock();
-    if let Err(error) = out.write_all(bytes).and_then(|()| out.flush()) {
-        if error.kind() != io::ErrorKind::BrokenPipe {
+    match out.write_all(bytes).and_then(|()| out.flush()) {
+        Ok(()) => {}
+        Err(error) if error.kind() == io::ErrorKind::BrokenPipe => {
+            NOBODY_READS.store(true, Ordering::Relaxed)
+        }
+        Err(error) => {
             remark_line(&format!("standard output: {error}"));
             std::process::exit(i32::from(Exit::Io.code()));
         }
-        std::process::exit(0);
     }
 }
 

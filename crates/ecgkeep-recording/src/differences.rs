@@ -230,11 +230,25 @@ impl fmt::Display for Change {
                     _ => write!(f, "{count} samples differ, the first is sample {first}, ")?,
                 }
                 match at_most {
-                    Some(most) => write!(f, "by at most {most}"),
+                    Some(most) => write!(f, "by at most {}", nearly(most)),
                     None => f.write_str("by an amount too long to state exactly"),
                 }
             }
         }
+    }
+}
+
+/// The quantity as a decimal, of three digits or so where it has no short one.
+fn nearly(most: &Quantity) -> String {
+    let Quantity { value, unit } = most;
+    if value.to_short_decimal().is_some() {
+        return most.to_string();
+    }
+    let places = (0..).zip(std::iter::successors(Some(value.to_f64().abs()), |value| Some(value * 10.0)));
+    let first = places.take(30).find(|(_, value)| *value >= 1.0).map_or(0, |(place, _)| place);
+    match value.to_decimal(first + 2) {
+        Some((text, _)) => format!("about {text} {unit}"),
+        None => most.to_string(),
     }
 }
 
@@ -824,6 +838,12 @@ mod tests {
         assert_eq!(found, [Difference { field: Field::Voltage, at: "rhythm, I".into(), change }]);
         let one = differences(&recording("5000", "0", &[1, 2]), &recording("5000", "0", &[1, 3]));
         assert_eq!(one[0].to_string(), "voltage, rhythm, I: 1 sample differs, sample 1, by at most 5 uV");
+        let at_most = |numerator, denominator| {
+            nearly(&Quantity { value: Exact::ratio(numerator, denominator).unwrap(), unit: "uV".into() })
+        };
+        assert_eq!(at_most(1501, 107_250), "about 0.014 uV");
+        assert_eq!(at_most(4000, 3), "about 1333.33 uV");
+        assert_eq!(at_most(138_043, 214_500_000_000_000_000_000), "about 0.000000000000000644 uV");
     }
 
     #[test]

@@ -74,5 +74,5 @@ pub use quarantine::{
 pub use samples::{counts_csv, samples_csv};
 pub use seal::{Sealed, Sealing, seal, sealed_there};
 pub use storage::{Storage, write_files};
-pub use unpack::unpack;
+pub use unpack::{Unpacked, unpack};
 pub use verify::{SELF_CONSISTENT, Verified, altered, verify};

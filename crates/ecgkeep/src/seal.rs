@@ -149,8 +149,8 @@ pub(crate) fn seal_as(
 /// What a page says of a correction, after the word "Corrected".
 pub(crate) fn correction_line(amends: &Amends, at: Option<&CivilTime>) -> String {
     let Amends { revision, why, authorised_by, by, .. } = amends;
-    let at = at.map_or_else(String::new, |at| format!(" on {at}"));
-    format!("from revision {revision}{at}: {why}; by {by}, authorised by {authorised_by}")
+    let at = at.map_or_else(String::new, |at| format!(" on {}", at.to_string().replacen('T', " ", 1)));
+    format!("from revision {revision} ({why}){at}; by {by}, authorised by {authorised_by}")
 }
 
 /// The entry of the bundle at `path`, if it is valid and holds the same original files and filing as `sealed`: sealing
@@ -298,7 +298,8 @@ fn readme(entry: &Entry, has_copy: bool) -> String {
          {original}{copy}\
          data/report.svg, .pdf the page: 25 mm is one second, 10 mm is one millivolt (the .svg opens in a browser;\n\
          \x20                     measure the 50 mm bar before measuring anything else)\n\
-         metadata/recording.json   everything read from the original, samples included\n\
+         metadata/recording.json   everything read from the original, samples included: a voltage in nanovolts is\n\
+         \x20                     offset + sample x step, and a million nanovolts are one millivolt\n\
          metadata/findings.json    what the technical checks found\n\
          metadata/fidelity.json    what was noticed in the original, and what a copy does not carry\n\
          metadata/events.jsonl     what was done up to sealing, one event a line\n\

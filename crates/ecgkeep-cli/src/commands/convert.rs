@@ -127,7 +127,7 @@ fn listed(args: &Convert, walk: impl Fn(&[PathBuf]) -> Result<Inputs, Error>) ->
         let inputs = walk(&args.paths)?;
         match (inputs.passed_over.len(), args.identity.deidentify) {
             (0, _) => {}
-            (count, true) => remark_line(&format!("{count} files are no recordings and were passed over")),
+            (count, true) => remark_line(&format!("passed over, no recordings: {count}")),
             _ => say_passed_over(&inputs.passed_over),
         }
         return at_least_one(inputs.found);
@@ -266,7 +266,7 @@ fn job(args: &Convert, json: bool) -> Result<(Job, &'static dyn Format), Error> 
     let usage = |what: String, remedy: &str| Error::new(Kind::Usage, what).remedy(remedy);
     let [input, output] = args.paths.as_slice() else {
         return Err(usage(
-            format!("{} paths where IN OUT are expected", args.paths.len()),
+            format!("IN OUT are expected, paths given: {}", args.paths.len()),
             "give IN OUT, or several inputs with --to FORMAT --into DIR, or with -o OUT for one file that holds all",
         ));
     };

@@ -11,6 +11,8 @@ use crate::output::{Outcome, print};
 #[derive(Serialize)]
 struct Body {
     folder: String,
+    faults: Vec<String>,
+    left_out: Vec<String>,
 }
 
 pub fn run(args: &Unpack, json: bool) -> Result<Exit, Error> {
@@ -20,7 +22,17 @@ pub fn run(args: &Unpack, json: bool) -> Result<Exit, Error> {
 fn unpacked(args: &Unpack) -> Result<Outcome, Error> {
     let folder = Folder::of(&args.bundle)?;
     let bundle = Bundle::open(folder.main(), folder.bytes(folder.main(), u64::MAX)?)?;
-    let top = unpack(&bundle, folder.main(), &args.into, &Disk, args.overwrite, args.accept_damage)?;
-    let shown = top.display().to_string();
-    Outcome::done(format!("{}: unpacked into {shown}\n", args.bundle.display()), Body { folder: shown })
+    let out = unpack(&bundle, folder.main(), &args.into, &Disk, args.overwrite, args.accept_damage)?;
+    let shown = out.top.display().to_string();
+    let mut remarks: Vec<String> = out.faults.iter().map(ToString::to_string).collect();
+    remarks.extend(out.left_out.iter().map(|member| format!("{member}: cannot be read, left out")));
+    let (exit, how) = if remarks.is_empty() {
+        (Exit::Done, "unpacked")
+    } else {
+        (Exit::Altered, "DAMAGED, unpacked as far as it goes")
+    };
+    let text = format!("{}: {how} into {shown}\n", args.bundle.display());
+    let faults = out.faults.iter().map(ToString::to_string).collect();
+    let body = Body { folder: shown, faults, left_out: out.left_out };
+    Ok(Outcome { exit, remarks, ..Outcome::done(text, body)? })
 }

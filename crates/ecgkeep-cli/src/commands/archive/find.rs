@@ -1,7 +1,8 @@
 //! `archive find`.
 
 use ecgkeep::archive::{self, Hit, Query, Verdict};
-use ecgkeep::format::Error;
+use ecgkeep::checks::rule;
+use ecgkeep::format::{Error, Kind};
 use serde_json::json;
 
 use super::{one, row_line, text_of};
@@ -30,6 +31,10 @@ fn found(args: &Find) -> Result<Outcome, Error> {
                 corrected_away.push(json!({ "key": key, "revision": revision, "why": why }));
             }
         }
+    }
+    if let Some(code) = query.finding.as_deref().filter(|code| text.is_empty() && rule(code).is_none()) {
+        return Err(Error::new(Kind::Usage, format!("nothing found, and no finding has the code {code}"))
+            .remedy("`ecgkeep explain` without a code lists them all"));
     }
     let exit = if recordings.is_empty() { Exit::No } else { Exit::Done };
     let remarks = if text.is_empty() { vec!["nothing found".to_owned()] } else { Vec::new() };
