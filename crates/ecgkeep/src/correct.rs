@@ -238,7 +238,8 @@ pub(crate) fn kept_of_the_case(
     beside: Option<&Acquisition>,
     right: &Acquisition,
 ) -> Vec<&'static str> {
-    let fields: [(&'static str, fn(&Acquisition) -> bool); 8] = [
+    type Says = fn(&Acquisition) -> bool;
+    let fields: [(&'static str, Says); 8] = [
         ("order number", |says| says.order_number.is_some()),
         ("indication", |says| !says.indications.is_empty()),
         ("remark", |says| !says.remarks.is_empty()),
@@ -248,7 +249,7 @@ pub(crate) fn kept_of_the_case(
         ("confirming person", |says| !says.confirming.is_empty()),
         ("identifier of the recording", |says| !says.identifiers.is_empty()),
     ];
-    let is_kept = |says: fn(&Acquisition) -> bool| (says(was) || beside.is_some_and(says)) && !says(right);
+    let is_kept = |says: Says| (says(was) || beside.is_some_and(says)) && !says(right);
     fields.into_iter().filter(|(_, says)| is_kept(*says)).map(|(name, _)| name).collect()
 }
 
