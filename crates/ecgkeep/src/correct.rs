@@ -232,27 +232,6 @@ field_by_field!(
     }
 );
 
-/// What the acquisition says of the patient's case and the filing does not replace: names of the fields.
-pub(crate) fn kept_of_the_case(
-    was: &Acquisition,
-    beside: Option<&Acquisition>,
-    right: &Acquisition,
-) -> Vec<&'static str> {
-    type Says = fn(&Acquisition) -> bool;
-    let fields: [(&'static str, Says); 8] = [
-        ("order number", |says| says.order_number.is_some()),
-        ("indication", |says| !says.indications.is_empty()),
-        ("remark", |says| !says.remarks.is_empty()),
-        ("urgency", |says| says.urgency.is_some()),
-        ("referring physician", |says| !says.referring.is_empty()),
-        ("requesting person", |says| !says.requesting.is_empty()),
-        ("confirming person", |says| !says.confirming.is_empty()),
-        ("identifier of the recording", |says| !says.identifiers.is_empty()),
-    ];
-    let is_kept = |says: Says| (says(was) || beside.is_some_and(says)) && !says(right);
-    fields.into_iter().filter(|(_, says)| is_kept(*says)).map(|(name, _)| name).collect()
-}
-
 /// The stored amendments, as far as they are held against what is found.
 #[derive(Deserialize)]
 struct Stored {
@@ -299,18 +278,6 @@ mod tests {
             (beside.subject, beside.acquisition.room.as_deref()),
             (Subject::default(), Some("Room 3"))
         );
-    }
-
-    #[test]
-    fn what_stays_of_the_wrong_patients_case_is_named() {
-        let was = ecgkeep_demo::every_field().acquisition;
-        let all = kept_of_the_case(&was, None, &Acquisition::default());
-        assert!(["order number", "indication", "remark"].iter().all(|name| all.contains(name)), "{all:?}");
-        assert_eq!(kept_of_the_case(&was, None, &was), Vec::<&str>::new(), "all is replaced");
-        let silent = Acquisition::default();
-        assert_eq!(kept_of_the_case(&silent, None, &silent), Vec::<&str>::new(), "nothing is there");
-        let beside = Acquisition { remarks: vec!["seen in bed 3".into()], ..Acquisition::default() };
-        assert_eq!(kept_of_the_case(&silent, Some(&beside), &silent), ["remark"]);
     }
 
     #[test]
