@@ -33,6 +33,8 @@ pub enum Match {
     No,
     /// The name's ending says so, the bytes say nothing.
     ByName,
+    /// The bytes are of a kind that this format is built on, and that much else is that is no recording.
+    ByKind,
     /// The bytes look like it.
     Likely,
     /// The bytes say so.

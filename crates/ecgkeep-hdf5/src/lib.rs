@@ -38,8 +38,6 @@ use ecgkeep_format::{
 };
 use ecgkeep_recording::{Field, Recording};
 
-pub use probe::is_hdf5;
-
 /// HDF5.
 #[derive(Clone, Copy, Debug, Default)]
 pub struct Hdf5;

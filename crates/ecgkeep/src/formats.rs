@@ -18,8 +18,7 @@ pub const FORMATS: &[&dyn Format] = &[
 ];
 
 /// File name endings that many files have which are no recording; in folders such a file is taken only by its bytes.
-/// What ends in h5 or hdf5 and is no HDF5 at all is taken too: it is a damaged file, not one of another kind.
-pub(crate) const GENERAL_ENDINGS: &[&str] = &["h5", "hdf5", "json", "xml"];
+pub(crate) const GENERAL_ENDINGS: &[&str] = &["json", "xml"];
 
 /// The format with this id.
 /// # Errors

@@ -392,10 +392,9 @@ fn taken_for(path: &Path) -> Taken {
         _ if read.is_err() => Taken::Input,
         Match::Likely | Match::Certain => Taken::Input,
         _ if ending == "zip" => Taken::Input,
-        Match::ByName if matches!(&*ending, "h5" | "hdf5") && !ecgkeep_hdf5::is_hdf5(&head) => Taken::Input,
         Match::ByName if !GENERAL_ENDINGS.contains(&ending.as_str()) => Taken::Input,
         Match::ByName if is_filing(name) => Taken::Other,
-        Match::ByName => Taken::Doubtful,
+        Match::ByName | Match::ByKind => Taken::Doubtful,
         Match::No => Taken::Other,
     }
 }

@@ -70,6 +70,7 @@ fn words(sure: Match) -> &'static str {
     match sure {
         Match::No => "no",
         Match::ByName => "by its name only",
+        Match::ByKind => "by its kind only",
         Match::Likely => "likely",
         Match::Certain => "certain",
     }
