@@ -126,7 +126,7 @@ pub fn amend(
     let sealed = corrected(&got.bundle, &got.bytes, correction, &sealing)?;
     let revision = sealed.entry.revision;
     let exports = open_exports(archive, key, got.revision)?;
-    let viewed = viewings(archive, key, got.revision)?;
+    let viewed = viewings(archive, key, got.revision, got.filed)?;
     let kept = match correction.reason {
         Reason::WrongPatient => {
             let (was, beside) = (stored_recording(&got.bundle)?, stored_filing(&got.bundle)?);

@@ -207,10 +207,10 @@ pub(super) fn open_exports(archive: &Archive, key: Key, revision: u32) -> Result
     Ok(open)
 }
 
-/// Who was shown a revision, or given a copy of it, in the order of the journal.
-pub(super) fn viewings(archive: &Archive, key: Key, revision: u32) -> Result<Vec<Viewed>> {
+/// Who was shown a revision, or given a copy of it, in the order of the journal; `filed` is the line that filed it.
+pub(super) fn viewings(archive: &Archive, key: Key, revision: u32, filed: u64) -> Result<Vec<Viewed>> {
     let mut viewed = Vec::new();
-    for line in archive.lines(0) {
+    for line in archive.lines(filed) {
         let line = line?;
         if line.event == Event::Viewed && is_of(&line, key, revision) {
             let by = line.about.by.as_ref().map_or_else(|| "?".to_owned(), ToString::to_string);
