@@ -103,9 +103,7 @@ fn inputs(args: &Add) -> Result<Vec<ToAdd>, Error> {
         }
     }
     if passed_over > 0 && !args.show_identity {
-        remark_line(&format!(
-            "{passed_over} files are no recordings and were passed over (--show-identity names them)"
-        ));
+        remark_line(&format!("passed over, no recordings: {passed_over} (--show-identity names them)"));
     }
     if all.is_empty() {
         return Err(Error::new(Kind::Unrecognised, "no recording found in the folders named")
