@@ -128,15 +128,6 @@ impl Assessment {
         }
     }
 
-    /// Why exchanged cables could not be looked for, a reason each as the findings say it; empty where they were.
-    #[must_use]
-    pub fn cables_not_assessed(&self) -> Vec<&str> {
-        let is_open = |finding: &&Finding| {
-            finding.verdict == Verdict::NotAssessed && finding.code.starts_with("cable-")
-        };
-        self.findings.iter().filter(is_open).map(|finding| finding.text.as_str()).collect()
-    }
-
     /// How many of the rules performed could not be judged, wholly or for some lead.
     #[must_use]
     pub fn not_assessed(&self) -> usize {

@@ -28,7 +28,7 @@ pub(crate) fn details(report: &Report) -> (Vec<Shape>, bool) {
     }
     if let Some(filing) = &report.facts.filing {
         column.paragraph(Style::BODY_BOLD, &entries::filing_heading(filing));
-        let list = entries::supplied(filing, &recording.subject);
+        let list = entries::supplied(filing, recording);
         column.list(&list, indent(&list), Style::BODY, more);
         column.skip(BLOCK_GAP);
     }

@@ -5,6 +5,7 @@ use ecgkeep_recording::{
     Acquisition, Coded, Filing, Measurement, Person, Recording, Scope, StatementStatus, Subject,
 };
 
+use crate::boxes::boxes;
 use crate::{Entry, PageFacts, Passage, header, words};
 
 /// All of it, in the order in which it is read. What the pages say of their own drawing comes last.
@@ -16,8 +17,13 @@ pub(crate) fn passages(
     cautions: String,
 ) -> Vec<Passage> {
     let plain = |text: String| entry("", text);
-    let mut checks =
-        vec![plain(assessment.headline()), plain(header::capitalised(assessment.identity_line()))];
+    let boxes = boxes(assessment, facts);
+    let mut checks = Vec::new();
+    if !boxes.is_empty() {
+        checks.push(entry("Marked", boxes.join(", ")));
+    }
+    checks.push(plain(assessment.headline()));
+    checks.push(plain(header::capitalised(assessment.identity_line())));
     checks.push(plain(policy(assessment)));
     checks.extend(assessment.policy_changes.iter().map(|change| entry("Policy", change.clone())));
     checks.extend(usability(assessment).into_iter().chain(leads(assessment)).map(plain));
@@ -67,8 +73,8 @@ fn patient(subject: &Subject) -> Vec<Entry> {
     entries
 }
 
-/// The making of the recording as the source states it. When, by whom, where and with what are answered even where
-/// the source is silent.
+/// The making of the recording as the source states it. When, by whom, where and with what are answered even where the
+/// source is silent: with what was supplied beside it, marked so, or in words.
 pub(crate) fn acquisition(recording: &Recording, facts: &PageFacts) -> Vec<Entry> {
     let acquisition = &recording.acquisition;
     let mut entries = Vec::new();
@@ -81,11 +87,15 @@ pub(crate) fn acquisition(recording: &Recording, facts: &PageFacts) -> Vec<Entry
     if let Some(correction) = &facts.correction {
         entries.push(entry("Corrected", correction.clone()));
     }
-    entries.push(entry("Recorded", words::time(&acquisition.start)));
-    let answered = |text: String| if text.is_empty() { words::NOT_STATED.to_owned() } else { text };
-    entries.push(entry("Operator", answered(people(&acquisition.operators))));
-    entries.push(entry("Place", answered(place(acquisition))));
-    entries.push(entry("Device", answered(words::device(&acquisition.recorder))));
+    let beside = facts.filing.as_ref().map(|filing| making(&filing.acquisition));
+    for (at, (label, text)) in making(acquisition).into_iter().enumerate() {
+        let supplied = || beside.as_ref().map(|beside| &beside[at].1).filter(|text| !text.is_empty());
+        entries.push(match (text.is_empty(), supplied()) {
+            (false, _) => entry(label, text),
+            (true, Some(supplied)) => entry(label, format!("{supplied} {}", words::SUPPLIED)),
+            (true, None) => entry(label, words::NOT_STATED.to_owned()),
+        });
+    }
     entries.extend(order(acquisition));
     entries.extend(circumstances(acquisition));
     entries
@@ -93,6 +103,17 @@ pub(crate) fn acquisition(recording: &Recording, facts: &PageFacts) -> Vec<Entry
 
 pub(crate) fn entry(label: &str, text: String) -> Entry {
     Entry { label: label.to_owned(), text }
+}
+
+/// When, by whom, where and with what; empty texts for what is not stated.
+fn making(acquisition: &Acquisition) -> [(&'static str, String); 4] {
+    let start = &acquisition.start;
+    [
+        ("Recorded", if start.is_empty() { String::new() } else { words::time(start) }),
+        ("Operator", people(&acquisition.operators)),
+        ("Place", place(acquisition)),
+        ("Device", words::device(&acquisition.recorder)),
+    ]
 }
 
 fn people(people: &[Person]) -> String {
@@ -164,9 +185,9 @@ pub(crate) fn filing_heading(filing: &Filing) -> String {
     format!("Supplied beside the file by {who}, {}", words::brief_time(&filing.at))
 }
 
-/// What a person supplied, apart from what the source says; a patient who stands at the top is not repeated.
-pub(crate) fn supplied(filing: &Filing, source: &Subject) -> Vec<Entry> {
-    let subject = &filing.subject;
+/// What a person supplied, apart from what the source says; what stands in its place already, marked, is not repeated.
+pub(crate) fn supplied(filing: &Filing, recording: &Recording) -> Vec<Entry> {
+    let (subject, source) = (&filing.subject, &recording.subject);
     let mut person = Vec::new();
     person.extend(Some(words::name(subject)).filter(|name| !name.is_empty()));
     person.extend(subject.identifiers.iter().map(words::identifier));
@@ -175,14 +196,18 @@ pub(crate) fn supplied(filing: &Filing, source: &Subject) -> Vec<Entry> {
     person.extend(subject.age.as_ref().map(words::age));
     let source_is_silent =
         source.name.is_empty() && source.identifiers.is_empty() && source.birth_date.is_none();
-    if source_is_silent && !person.is_empty() {
-        person = vec!["at the top, marked (supplied)".to_owned()];
-    }
+    let stated = making(&recording.acquisition);
+    let (marked, apart): (Vec<Entry>, Vec<Entry>) = filed_acquisition(filing)
+        .into_iter()
+        .partition(|entry| stated.iter().any(|(label, text)| *label == entry.label && text.is_empty()));
     let mut entries = Vec::new();
-    if !person.is_empty() {
+    if !marked.is_empty() || (source_is_silent && !person.is_empty()) {
+        entries.push(entry("", format!("what is marked {}", words::SUPPLIED)));
+    }
+    if !source_is_silent && !person.is_empty() {
         entries.push(entry("Patient", person.join(", ")));
     }
-    entries.extend(filed_acquisition(filing));
+    entries.extend(apart);
     entries.extend(further_subject(&Subject { identifiers: Vec::new(), ..subject.clone() }));
     entries
 }
@@ -190,14 +215,7 @@ pub(crate) fn supplied(filing: &Filing, source: &Subject) -> Vec<Entry> {
 /// The making of the recording as a person supplied it.
 fn filed_acquisition(filing: &Filing) -> Vec<Entry> {
     let acquisition = &filing.acquisition;
-    let start = if acquisition.start.is_empty() { String::new() } else { words::time(&acquisition.start) };
-    let first = [
-        ("Recorded", start),
-        ("Operator", people(&acquisition.operators)),
-        ("Place", place(acquisition)),
-        ("Device", words::device(&acquisition.recorder)),
-    ];
-    let first = first.into_iter().filter(|(_, text)| !text.is_empty());
+    let first = making(acquisition).into_iter().filter(|(_, text)| !text.is_empty());
     let mut entries: Vec<Entry> = first.map(|(label, text)| entry(label, text)).collect();
     entries.extend(order(acquisition));
     entries.extend(circumstances(acquisition));
@@ -228,7 +246,7 @@ pub(crate) fn usability(assessment: &Assessment) -> Option<String> {
 /// How well the leads were recorded; `None` where none was checked.
 pub(crate) fn leads(assessment: &Assessment) -> Option<String> {
     let words = assessment.leads_in_words();
-    (!words.is_empty()).then(|| format!("Leads: {}.", words.join("; ")))
+    (!words.is_empty()).then(|| format!("Signal quality: {}.", words.join("; ")))
 }
 
 /// Whose the measurements are, and whether anything is confirmed.

@@ -1,27 +1,14 @@
 //! The head of the page: whose recording it is, and what the checks answer.
 
-use ecgkeep_checks::{Assessment, Finding, Verdict};
+use ecgkeep_checks::Assessment;
 use ecgkeep_recording::{Identifier, Recording, Subject};
 
+use crate::boxes::boxes;
 use crate::constants::{BODY_LEADING, HEAD_SIZE, RULE_STROKE};
 use crate::frame::Frame;
 use crate::typeset::{ELLIPSIS, Style, clean, shorten, wrap};
+use crate::words::SUPPLIED;
 use crate::{Anchor, Ink, Mm, PageFacts, Point, Shape, entries, letters, words};
-
-/// Words behind the tracings and in the head of the page that nobody must overlook, the gravest first.
-pub(crate) fn banners(assessment: &Assessment, facts: &PageFacts) -> Vec<&'static str> {
-    let is_conflict =
-        |finding: &Finding| finding.code == "filing-conflict" && finding.verdict == Verdict::Fail;
-    let all = [
-        (facts.test_recording.is_some(), "TEST RECORDING"),
-        (facts.damaged, "DAMAGED"),
-        (facts.deidentified.is_some(), "DE-IDENTIFIED"),
-        (assessment.unidentified, "UNIDENTIFIED"),
-        (assessment.findings.iter().any(is_conflict), "FILING CONFLICT"),
-        (facts.correction.is_some(), "CORRECTED"),
-    ];
-    all.into_iter().filter(|(holds, _)| *holds).map(|(_, word)| word).collect()
-}
 
 /// Name and identifiers on the left, the answer on the right.
 pub(crate) fn head(
@@ -31,11 +18,7 @@ pub(crate) fn head(
     facts: &PageFacts,
 ) -> Vec<Shape> {
     let mut shapes = who(frame, &recording.subject, facts);
-    let mut boxes = banners(assessment, facts);
-    if !assessment.cables_not_assessed().is_empty() {
-        boxes.push("CABLES NOT ASSESSED");
-    }
-    shapes.extend(answer(frame, assessment, &boxes));
+    shapes.extend(answer(frame, assessment, boxes(assessment, facts)));
     shapes.push(rule("head-rule", frame, frame.band.bottom));
     shapes
 }
@@ -100,9 +83,6 @@ impl Stated {
     }
 }
 
-/// What stands after something that the source does not say; who supplied it stands below.
-const SUPPLIED: &str = "(supplied)";
-
 /// From the upper edge to the base line of a name on one line.
 const NAME_BASE: Mm = Mm(5_200);
 
@@ -160,30 +140,23 @@ fn set_stated(left: Mm, base: Mm, room: Mm, parts: &[Stated], weighty: usize) ->
     vec![style.line(left, base, Anchor::Start, &shorten(&text, style, room))]
 }
 
-/// The answer of the checks, the identity line, the policy; the banners above them.
-fn answer(frame: &Frame, assessment: &Assessment, banners: &[&str]) -> Vec<Shape> {
+/// The answer of the checks, the identity line, the policy; above them what nobody must overlook, white on black.
+fn answer(frame: &Frame, assessment: &Assessment, mut boxes: Vec<String>) -> Vec<Shape> {
     let (left, room) = frame.columns(2, 2);
     let top = frame.band.top;
     let mut shapes = Vec::new();
     let mut headline_base = top + Mm(4_200);
-    if !banners.is_empty() {
-        // As many as there can be still stand side by side, in smaller type.
-        let (style, side) = [(Style::HEAD, Mm::whole(2)), (Style::BODY_BOLD, Mm::whole(1))]
-            .into_iter()
-            .find(|(style, side)| {
-                let widths = banners.iter().map(|word| style.measure(word) + side.times(3));
-                widths.fold(Mm::ZERO, |all, width| all + width) <= room
-            })
-            .unwrap_or((Style::SMALL_BOLD, Mm(600)));
+    if !boxes.is_empty() {
+        let (style, side) = side_by_side(&mut boxes, room);
         let mut x = left;
-        for word in banners {
-            let (right, bottom) = (x + style.measure(word) + side.times(2), top + HEAD_SIZE + Mm(1_600));
+        for words in &boxes {
+            let (right, bottom) = (x + style.measure(words) + side.times(2), top + HEAD_SIZE + Mm(1_600));
             let corners = [(x, top), (right, top), (right, bottom), (x, bottom)];
             let corners = corners.map(|(x, y)| Point { x, y }).to_vec();
             shapes.push(Shape::Polygon { corners, ink: Ink::Black });
             let white = Style { ink: Ink::White, ..style };
             let base = top + (HEAD_SIZE + Mm(1_600) + style.size.times(7).over(10)).over(2);
-            shapes.push(white.line(x + side, base, Anchor::Start, word));
+            shapes.push(white.line(x + side, base, Anchor::Start, words));
             x = right + side;
         }
         headline_base = top + Mm(9_800);
@@ -214,6 +187,30 @@ fn answer(frame: &Frame, assessment: &Assessment, banners: &[&str]) -> Vec<Shape
         base = base + BODY_LEADING;
     }
     shapes
+}
+
+/// The largest type, with the room at the sides of each, in which all boxes stand side by side; where none is small enough,
+/// how many are left off stands in the last.
+fn side_by_side(boxes: &mut Vec<String>, room: Mm) -> (Style, Mm) {
+    let widest =
+        [(Style::HEAD, Mm::whole(2)), (Style::BODY_BOLD, Mm::whole(1)), (Style::SMALL_BOLD, Mm(600))];
+    let fits = |boxes: &[String], (style, side): (Style, Mm)| {
+        let widths = boxes.iter().map(|words| style.measure(words) + side.times(3));
+        widths.fold(Mm::ZERO, |all, width| all + width) <= room
+    };
+    if let Some(found) = widest.into_iter().find(|of| fits(boxes, *of)) {
+        return found;
+    }
+    let smallest = widest[2];
+    let all = boxes.len();
+    for shown in (1..all).rev() {
+        boxes.truncate(shown);
+        boxes.push(format!("AND {} MORE BELOW", all - shown));
+        if fits(boxes, smallest) {
+            break;
+        }
+    }
+    smallest
 }
 
 /// A thin line across the page.

@@ -9,6 +9,7 @@
 //! # Features
 //! * `pdf`: the sheet as PDF/A-2u, with the fonts it embeds.
 
+mod boxes;
 mod constants;
 mod details;
 mod entries;

@@ -12,8 +12,8 @@ use crate::spacing::Envelope;
 use crate::typeset::Style;
 use crate::voltages::{Provenance, Voltages};
 use crate::{
-    Anchor, ChestGain, Ink, Mm, Page, PageFacts, Paper, Point, Rectangle, Shape, details, footer, grid,
-    header, label, letters, marks, notices, slot, spacing, tracing, typeset, words,
+    Anchor, ChestGain, Ink, Mm, Page, PageFacts, Paper, Point, Rectangle, Shape, boxes, details, footer,
+    grid, header, label, letters, marks, notices, slot, spacing, tracing, typeset, words,
 };
 
 /// What all pages of a report draw on.
@@ -34,8 +34,8 @@ pub(crate) struct Content<'a> {
     pub leads: &'a [(Lead, Option<Voltages>)],
     /// The page's first moment.
     pub start: Exact,
-    /// Which part of the recording this is, where it is not all of it.
-    pub stretch: Option<String>,
+    /// What the page says of what it shows: which part of the recording, where it is not all of it; where the rest is.
+    pub about: Vec<String>,
     /// Whether the page shows a beat, each lead from its first moment.
     pub is_beat: bool,
 }
@@ -61,7 +61,7 @@ pub(crate) fn page(report: &Report, content: &Content) -> Drawn {
     let tracings = Tracings::place(report, content);
     let Tracings { slots, runs: all_runs, bases, .. } = &tracings;
 
-    let mut shapes = watermark(frame, &header::banners(report.assessment, report.facts));
+    let mut shapes = watermark(frame, &boxes::banners(report.assessment, report.facts));
     shapes.extend(grid::grid(frame));
     let ticks = grid::column_ticks(slots, bases);
     let seams = tracings.seams(content, paper);
@@ -96,7 +96,7 @@ pub(crate) fn page(report: &Report, content: &Content) -> Drawn {
     shapes.extend(header::head(frame, report.recording, report.assessment, report.facts));
     let (words, details_cut) = details::details(report);
     shapes.extend(words);
-    let mut notices: Vec<String> = content.stretch.iter().cloned().collect();
+    let mut notices = content.about.clone();
     notices.extend(notices::notices(&seen, content.is_beat));
     let is_foreign = |shape: &Shape| matches!(shape, Shape::Text(text) if !letters::are_known(&text.text));
     let has_foreign = shapes.iter().any(is_foreign);

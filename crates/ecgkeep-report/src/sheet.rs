@@ -5,6 +5,7 @@ use std::collections::BTreeSet;
 use ecgkeep_checks::Assessment;
 use ecgkeep_recording::{Exact, Lead, Recording, Waveform, WaveformKind};
 
+use crate::boxes::boxes;
 use crate::frame::Frame;
 use crate::page::{Content, Drawn, Report, page};
 use crate::slot::Row;
@@ -54,8 +55,10 @@ pub fn sheet(recording: &Recording, assessment: &Assessment, facts: &PageFacts, 
         ChestGain::Same => String::new(),
         ChestGain::Half => format!(" (chest leads {} mm/mV)", paper.gain.per_millivolt().over(2)),
     };
+    let boxes = boxes(assessment, facts);
+    let marked = if boxes.is_empty() { String::new() } else { format!(". Marked {}", boxes.join(", ")) };
     let description = format!(
-        "{title}. Drawn at {} mm/s and {} mm/mV{chest}, filters applied for the drawing: {}. {}. {}. Technical checks \
+        "{title}{marked}. Drawn at {} mm/s and {} mm/mV{chest}, filters applied for the drawing: {}. {}. {}. Technical checks \
          only, not a diagnosis.",
         paper.speed.per_second(),
         paper.gain.per_millivolt(),
@@ -83,12 +86,28 @@ fn tracings(report: &Report, groups: &[&[Row]]) -> Vec<Drawn> {
         let ahead = i64::try_from(index).ok().and_then(|n| Exact::whole(n).times(per_page));
         let start = ahead.and_then(|ahead| ahead.plus(span.start)).unwrap_or(span.start);
         let stretch = span.stretch(start, per_page, index + 1 == stretches && needed > stretches);
-        for rows in groups {
-            let stretch = stretch.clone();
-            pages.push(page(report, &Content { rows, leads: &leads, start, stretch, is_beat: false }));
+        for at in 0..groups.len() {
+            let about = stretch.iter().cloned().chain(elsewhere(groups, at, index)).collect();
+            pages.push(page(
+                report,
+                &Content { rows: groups[at], leads: &leads, start, about, is_beat: false },
+            ));
         }
     }
     pages
+}
+
+/// `Further leads on page 2: V3, V4, V5, V6.`: the leads that this group of rows leaves to the pages of the others.
+fn elsewhere(groups: &[&[Row]], at: usize, stretches_before: usize) -> Option<String> {
+    let here = leads_of(groups[at].iter());
+    let of_page = |(other, rows): (usize, &&[Row])| {
+        let leads = leads_of(rows.iter()).into_iter().filter(|lead| !here.contains(lead));
+        let names: Vec<String> = leads.map(|lead| words::lead(&lead)).collect();
+        let page = stretches_before * groups.len() + other + 1;
+        (!names.is_empty()).then(|| format!("on page {page}: {}", names.join(", ")))
+    };
+    let pages: Vec<String> = groups.iter().enumerate().filter_map(of_page).collect();
+    (!pages.is_empty()).then(|| format!("Further leads {}.", pages.join("; ")))
 }
 
 /// The representative beats of the source, each on a page of its own, all leads from the beat's first sample.
@@ -104,14 +123,14 @@ fn beats(report: &Report) -> Vec<Drawn> {
         rows.extend(further_of(std::iter::once(waveform), &rows));
         let end = waveform.start.plus(waveform.seconds()).unwrap_or(waveform.start);
         let leads = voltages(&[waveform], &leads_of(rows.iter()), end, &DisplayFilters::default());
-        let stretch = format!(
+        let about = format!(
             "Representative beat of class {}, {} s, as the source computed it, drawn without filter; each lead from the beat's first sample.",
             u64::from(class) + 1,
             words::number(waveform.seconds()),
         );
         for rows in slot::groups(&rows, &report.frame, report.paper) {
-            let (start, stretch) = (waveform.start, Some(stretch.clone()));
-            pages.push(page(report, &Content { rows, leads: &leads, start, stretch, is_beat: true }));
+            let (start, about) = (waveform.start, vec![about.clone()]);
+            pages.push(page(report, &Content { rows, leads: &leads, start, about, is_beat: true }));
         }
     }
     pages

@@ -8,6 +8,9 @@ use ecgkeep_recording::{
 /// What the page says where the source is silent.
 pub(crate) const NOT_STATED: &str = "not stated";
 
+/// What stands after something that the source does not say; who supplied it stands beside it.
+pub(crate) const SUPPLIED: &str = "(supplied)";
+
 /// `2026-03-02 09:14:05, UTC+01:00`, with the words that the offset is not stated where it is not.
 pub(crate) fn time(time: &CivilTime) -> String {
     let mut text = match (time.date, time.time) {

@@ -164,3 +164,20 @@ fn a_signal_too_many_is_named_and_not_drawn() {
     assert!((1..=14).contains(&drawn), "{drawn}");
     assert!(all.iter().any(|page| page.says("X59 (no place in this report)")));
 }
+
+#[test]
+fn a_page_that_leaves_leads_to_another_says_which_and_where() {
+    let more = (0..9).map(|n| Lead::Other(format!("X{n}")));
+    let signals = Lead::TWELVE.into_iter().chain(more).map(|lead| (lead, vec![0; 7000])).collect();
+    let pages = draw_with(&recording("500", signals), &Assessment::default(), &PageFacts::default());
+    let on = |page: &Drawing| {
+        let drawn = (0..9).filter(|n| !page.runs(&format!("strip-X{n}")).is_empty());
+        drawn.map(|n| format!("X{n}")).collect::<Vec<_>>().join(", ")
+    };
+    let (second, third) = (on(&pages[1]), on(&pages[2]));
+    assert!(!second.is_empty() && !third.is_empty());
+    assert!(pages[0].says(&format!("Further leads on page 2: {second}; on page 3: {third}.")));
+    assert!(pages[2].says("Further leads on page 1: I, aVR, V1, V4,"));
+    // The next ten seconds begin with the fourth page.
+    assert!(pages[3].says(&format!("Further leads on page 5: {second}; on page 6: {third}.")));
+}

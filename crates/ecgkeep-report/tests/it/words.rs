@@ -1,10 +1,13 @@
 //! What the pages say, and that no text does harm.
 
-use ecgkeep_checks::{Assessment, Finding, Verdict};
-use ecgkeep_recording::{Filing, Identifier, Person, PersonName, Recording, Statement, StatementStatus};
-use ecgkeep_report::{PageFacts, Paper, html, sheet, svg};
+use ecgkeep_checks::{Assessment, Finding, Place, Verdict};
+use ecgkeep_recording::{
+    Filing, Identifier, Lead, Person, PersonName, Recording, Statement, StatementStatus,
+};
+use ecgkeep_report::{Orientation, PageFacts, Paper, html, sheet, svg};
 
 use crate::making::{assert_no_overlap, draw, draw_with, twelve};
+use crate::reading::Drawing;
 
 #[test]
 fn what_the_first_page_has_no_room_for_stands_in_full_at_the_end() {
@@ -84,17 +87,23 @@ fn no_name_reaches_into_the_answer_beside_it_and_no_line_leaves_the_page() {
     }
 }
 
-#[test]
-fn the_gravest_finding_stands_first() {
-    let finding = |verdict, text: &str| Finding {
-        code: "duration",
+/// A finding of this code about some leads.
+fn finding_of(code: &'static str, verdict: Verdict, text: &str, leads: &[Lead]) -> Finding {
+    let place = |lead: &Lead| Place { lead: lead.clone(), waveform: Some(0), spans: Vec::new() };
+    Finding {
+        code,
         verdict,
-        places: Vec::new(),
+        places: leads.iter().map(place).collect(),
         text: text.into(),
         measured: None,
         threshold: None,
         source: "project choice",
-    };
+    }
+}
+
+#[test]
+fn the_gravest_finding_stands_first() {
+    let finding = |verdict, text: &str| finding_of("duration", verdict, text, &[]);
     let findings = vec![
         finding(Verdict::Note, "the least"),
         finding(Verdict::NotAssessed, "an open one"),
@@ -118,15 +127,7 @@ fn a_page_without_identity_says_so_and_how() {
 
 #[test]
 fn damage_correction_and_a_missing_identity_cannot_be_overlooked() {
-    let conflict = Finding {
-        code: "filing-conflict",
-        verdict: Verdict::Fail,
-        places: Vec::new(),
-        text: "birth date: the file says otherwise".into(),
-        measured: None,
-        threshold: None,
-        source: "project choice",
-    };
+    let conflict = finding_of("filing-conflict", Verdict::Fail, "birth date: the file says otherwise", &[]);
     let assessment = Assessment { unidentified: true, findings: vec![conflict], ..Assessment::default() };
     let facts = PageFacts {
         damaged: true,
@@ -144,6 +145,76 @@ fn damage_correction_and_a_missing_identity_cannot_be_overlooked() {
     assert_no_overlap(&page, 297.0, 210.0);
     let plain = draw(&twelve());
     assert!(plain.texts().all(|text| !banners.contains(&text)));
+}
+
+#[test]
+fn leads_without_tracing_and_cables_in_question_cannot_be_overlooked() {
+    let page = |findings: Vec<Finding>| {
+        let performed = vec!["lead-flat", "cable-neutral", "cable-limb", "cable-chest"];
+        let assessment = Assessment { findings, performed, ..Assessment::default() };
+        draw_with(&twelve(), &assessment, &PageFacts::default()).remove(0)
+    };
+    let open = |code| finding_of(code, Verdict::NotAssessed, "why", &[]);
+    let flat = |leads: &[Lead]| finding_of("lead-flat", Verdict::Fail, "no signal variation", leads);
+    let some = page(vec![flat(&[Lead::V4]), flat(&[Lead::AVR]), open("cable-chest")]);
+    assert!(some.says("NO TRACING: V4, aVR") && some.says("CHEST CABLES NOT ASSESSED"));
+    let all = page(vec![flat(&Lead::TWELVE), open("cable-neutral"), open("cable-limb"), open("cable-chest")]);
+    assert!(all.says("NO TRACING: 12 LEADS") && all.texts().any(|text| text == "CABLES NOT ASSESSED"));
+    let in_question = vec![finding_of("cable-limb", Verdict::Warn, "may be exchanged", &[])];
+    assert!(page(in_question).says("CABLES MAY BE EXCHANGED"));
+    // What is short of that stands among the findings only.
+    let lesser = vec![
+        finding_of("lead-flat", Verdict::Warn, "no signal variation for 1 s", &[Lead::V4]),
+        finding_of("cable-chest", Verdict::Note, "V5 and V6", &[]),
+    ];
+    let lesser = page(lesser);
+    assert!(!lesser.says("NO TRACING") && !lesser.says("CABLES"));
+}
+
+#[test]
+fn of_more_marks_than_the_head_holds_the_gravest_stand_and_the_others_are_counted() {
+    let leads = [Lead::V1, Lead::V2, Lead::V3];
+    let findings = vec![
+        finding_of("filing-conflict", Verdict::Fail, "birth date", &[]),
+        finding_of("lead-flat", Verdict::Fail, "no signal variation", &leads),
+        finding_of("cable-limb", Verdict::Warn, "may be exchanged", &[]),
+        finding_of("cable-neutral", Verdict::NotAssessed, "why", &[]),
+    ];
+    let performed = vec!["cable-neutral", "cable-limb", "cable-chest"];
+    let assessment = Assessment { unidentified: true, findings, performed, ..Assessment::default() };
+    let facts = PageFacts {
+        damaged: true,
+        correction: Some("name".into()),
+        test_recording: Some("the file names the patient \"TEST\"".into()),
+        deidentified: Some("de-identified".into()),
+        ..PageFacts::default()
+    };
+    for orientation in [Orientation::Landscape, Orientation::Portrait] {
+        let paper = Paper { orientation, ..Paper::default() };
+        let sheet = sheet(&twelve(), &assessment, &facts, &paper);
+        let page = Drawing::read(&svg(&sheet, 0));
+        assert!(page.says("DAMAGED") && page.says("UNIDENTIFIED"));
+        let counted = page.texts().find(|text| text.ends_with("MORE BELOW")).expect("some find no room");
+        let marks = sheet.words.iter().flat_map(|passage| &passage.entries);
+        let marks = marks.into_iter().find(|entry| entry.label == "Marked").expect("all in words");
+        let left_off: usize = counted["AND ".len()..].split(' ').next().unwrap().parse().unwrap();
+        let all: Vec<&str> =
+            marks.text.split(", ").filter(|mark| !leads.iter().any(|lead| *mark == lead.name())).collect();
+        assert!(all[..all.len() - left_off].iter().all(|mark| page.says(mark)), "{counted}: {all:?}");
+        assert_eq!(all[all.len() - 1], "RIGHT LEG CABLES NOT ASSESSED");
+    }
+}
+
+#[test]
+fn what_the_source_does_not_say_of_the_making_is_told_where_it_is_looked_for() {
+    let mut filing = Filing { supplied_by: Person::named("M. Adeyemi"), ..Filing::default() };
+    filing.at = "2026-03-02T10:05".parse().expect("a time");
+    filing.acquisition.operators = vec![Person::named("J. Okafor")];
+    let facts = PageFacts { filing: Some(filing), ..PageFacts::default() };
+    let page = draw_with(&twelve(), &Assessment::default(), &facts).remove(0);
+    assert!(page.texts().any(|text| text == "J. Okafor (supplied)"));
+    let silent = |page: &Drawing| page.texts().filter(|text| text.contains("not stated")).count();
+    assert_eq!(silent(&page) + 1, silent(&draw(&twelve())));
 }
 
 #[test]
