@@ -6,15 +6,15 @@ use sha2::Sha256;
 
 /// The fewest bytes of a key: those of the digest (RFC 2104, section 3).
 pub const KEY_BYTES: usize = 32;
-/// Dates are shifted by 1 to this many days, either way.
-const MOST_DAYS: u64 = 365;
+/// Dates are shifted by 1 to this many days into the past: a date in the future would look like a wrong clock.
+const MOST_DAYS: u64 = 730;
 
 /// What stands for a patient.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Alias {
     /// Takes the place of all identifiers: `p` and 16 digits and letters.
     pub pseudonym: String,
-    /// Whole days by which every date of the patient is shifted, -365 to 365 and not 0.
+    /// Whole days by which every date of the patient is shifted, -730 to -1.
     pub days: i32,
 }
 
@@ -137,10 +137,8 @@ fn name(kind: char, bytes: &[u8; 32]) -> String {
 fn days_from(bytes: &[u8; 32]) -> i32 {
     let mut first = [0; 8];
     first.copy_from_slice(&bytes[..8]);
-    let chosen = u64::from_be_bytes(first) % (2 * MOST_DAYS);
-    let days = if chosen < MOST_DAYS { chosen + 1 } else { chosen - MOST_DAYS + 1 };
-    let days = i32::try_from(days).expect("at most 365");
-    if chosen < MOST_DAYS { days } else { -days }
+    let days = u64::from_be_bytes(first) % MOST_DAYS + 1;
+    -i32::try_from(days).expect("at most 730")
 }
 
 #[cfg(test)]
@@ -171,12 +169,12 @@ mod tests {
     }
 
     #[test]
-    fn offsets_are_whole_days_within_a_year_and_never_none() {
+    fn offsets_are_whole_days_within_two_years_and_always_into_the_past() {
         let key = Key::new(&[7; 32]).unwrap();
         let days = |number: u32| key.alias(&PatientKey::of_source(&number.to_string())).days;
-        let all: Vec<i32> = (0..5000).map(days).collect();
-        assert!(all.iter().all(|days| *days != 0 && (-365..=365).contains(days)));
-        assert!(all.contains(&365) && all.contains(&-365) && all.contains(&1) && all.contains(&-1));
+        let all: Vec<i32> = (0..10_000).map(days).collect();
+        assert!(all.iter().all(|days| (-730..=-1).contains(days)));
+        assert!(all.contains(&-730) && all.contains(&-1));
     }
 
     #[test]

@@ -43,6 +43,11 @@ impl Deidentifier {
         let file = fs::File::open(key).map_err(failed)?;
         refuse_readable_by_others(key, &file)?;
         file.take(MOST_KEY_BYTES).read_to_end(&mut secret).map_err(failed)?;
+        if secret.starts_with(TABLE_BEGINS.as_bytes()) {
+            return Err(Error::new(Kind::Usage, "a table of pseudonyms, which is no key")
+                .at(Place::file(shown(key)))
+                .remedy("give it as the table, or other random bytes as the key"));
+        }
         let key = Key::new(&secret).ok_or_else(|| {
             Error::new(Kind::Usage, format!("a key of {} bytes", secret.len()))
                 .at(Place::file(shown(key)))
@@ -143,6 +148,9 @@ struct Table {
 /// The shape of a line (schemas/pseudonym.schema.json).
 const PSEUDONYM_SCHEMA: &str = "ecgkeep-pseudonym/1";
 
+/// What every table of pseudonyms begins with.
+const TABLE_BEGINS: &str = "{\"schema\":\"ecgkeep-pseudonym";
+
 #[derive(Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 struct Line {
@@ -176,7 +184,7 @@ impl Table {
             let read = serde_json::from_str::<Line>(line).ok().filter(|line| line.schema == PSEUDONYM_SCHEMA);
             // A line that was cut short was never used: what it would have named was not written yet.
             let Some(Line { of, pseudonym, days, .. }) = read else {
-                if line.is_empty() || line.starts_with("{\"schema\":\"ecgkeep-pseudonym") {
+                if line.is_empty() || line.starts_with(TABLE_BEGINS) {
                     continue;
                 }
                 return Err(Error::malformed(
