@@ -33,8 +33,9 @@ pub(crate) const DEFLATED: u16 = 8;
 /// "made by" system Unix puts it (APPNOTE 4.4.15).
 pub(crate) const ATTRIBUTES: u32 = 0o100_644 << 16;
 
-/// Level of deflate that the writer asks for: the middle of 1 to 9.
-pub(crate) const DEFLATE_LEVEL: u32 = 6;
+/// Level of deflate that the writer asks for: of the bundle of a ten-second ECG level 6 saves another 0.7 % and takes half as
+/// long again.
+pub(crate) const DEFLATE_LEVEL: u32 = 5;
 /// No deflate stream grows by more (D. Fifield, "A better zip bomb", WOOT 2019: 1032).
 pub(crate) const DEFLATE_RATIO: u64 = 1032;
 
