@@ -232,6 +232,40 @@ fn refused_losses_leave_nothing_behind() {
 }
 
 #[test]
+fn counted_losses_say_how_many_and_once_which_fields() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    for name in ["one", "two"] {
+        put(&folder.path().join("in"), name, "json", &ecgkeep_demo::every_field());
+    }
+    put(&folder.path().join("in"), "plain", "json", &recording(1));
+    let listed = convert(folder.path(), "in --to wfdb --into listed --json");
+    let each: Vec<Vec<String>> = listed.stdout.lines().map(|line| losses(line)).collect();
+    let fields = each.iter().flatten().filter_map(|loss| loss.split([':', ',']).next());
+    let fields: std::collections::BTreeSet<&str> = fields.collect();
+    let counted = convert(folder.path(), "in --to wfdb --into counted --losses count");
+    assert_eq!(counted.code, Some(0), "{}", counted.stderr);
+    let lines: Vec<&str> = counted.stderr.lines().filter(|line| line.contains("not kept")).collect();
+    assert!(!lines.is_empty() && lines.iter().all(|line| line.contains(" of 3 inputs: ")), "{lines:?}");
+    let told: std::collections::BTreeSet<&str> =
+        lines.iter().filter_map(|line| line.split("inputs: ").nth(1)).collect();
+    assert_eq!(told, fields);
+    let most = each.iter().map(Vec::len).max().unwrap_or(0);
+    assert!(counted.stdout.contains(&format!("({most} losses)")), "{}", counted.stdout);
+    // --json names them all the same
+    let json = convert(folder.path(), "in --to wfdb --into again --losses count --json");
+    assert_eq!(json.stdout.lines().map(|line| losses(line)).collect::<Vec<_>>(), each);
+    let together = convert(folder.path(), "in -o all.json --losses count");
+    assert_eq!(together.code, Some(0), "{}", together.stderr);
+}
+
+/// The losses that a line of JSON names.
+fn losses(line: &str) -> Vec<String> {
+    let line: Value = serde_json::from_str(line).expect("a line of JSON");
+    let losses = line["losses"].as_array().expect("a list");
+    losses.iter().map(|loss| loss.as_str().expect("a text").to_owned()).collect()
+}
+
+#[test]
 fn one_input_that_fails_never_stops_the_rest() {
     let folder = tempfile::tempdir().expect("a temporary folder");
     for number in 0..6 {

@@ -248,7 +248,7 @@ fn put_recording(change: &Connection, entry: &Entry, digest: &str, bytes: u64) -
         (true, true) => Verdict::Clear,
     };
     let identifiers: Vec<&str> = patient.identifiers.iter().map(|one| one.value.as_str()).collect();
-    let findings = [checks.fails.as_slice(), checks.warns.as_slice()].concat();
+    let findings = checks.codes();
     let mut row = change.prepare_cached(tables::PUT_RECORDING)?;
     row.execute(params![
         key,

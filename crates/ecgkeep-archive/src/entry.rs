@@ -145,6 +145,20 @@ pub struct EntryChecks {
     pub warns: Vec<String>,
 }
 
+impl EntryChecks {
+    /// The codes of what FAILs, then of what WARNs; each once, though several leads have it.
+    #[must_use]
+    pub fn codes(&self) -> Vec<&str> {
+        let mut codes: Vec<&str> = Vec::new();
+        for code in self.fails.iter().chain(&self.warns) {
+            if !codes.contains(&code.as_str()) {
+                codes.push(code);
+            }
+        }
+        codes
+    }
+}
+
 /// The key of source files, given as pairs (name, bytes): the first 128 bits, in hexadecimal, of the SHA-256 of one
 /// line per file, sorted by name: its SHA-256, two blanks, its name, a line feed (so `sha256sum * | sha256sum` in the
 /// folder gives it).
@@ -189,5 +203,17 @@ mod tests {
         let lines = format!("{}  a.hea\n{}  b.dat\n", sha256(b"1"), sha256(b"2"));
         assert_eq!(key(files), sha256(lines.as_bytes())[..32]);
         assert_eq!(key([files[1], files[0]]), key(files));
+    }
+
+    #[test]
+    fn a_code_that_several_leads_have_is_said_once_and_the_graver_ones_first() {
+        let codes = |all: &[&str]| all.iter().map(|code| (*code).to_owned()).collect();
+        let checks = EntryChecks {
+            policy: "resting-adult 1".into(),
+            headline: "3 FAIL, 2 WARN".into(),
+            fails: codes(&["lead-flat", "leads-missing", "lead-flat"]),
+            warns: codes(&["mains-hum", "lead-flat"]),
+        };
+        assert_eq!(checks.codes(), ["lead-flat", "leads-missing", "mains-hum"]);
     }
 }

@@ -1,6 +1,7 @@
 //! The arguments.
 
 pub mod archive;
+mod offered;
 
 use std::path::PathBuf;
 
@@ -11,6 +12,8 @@ use ecgkeep::report::{
     ChestGain, DisplayFilters, Gain, Layout, LeadOrder, Orientation, Paper, PaperSize, Speed,
 };
 use ecgkeep::{PageForm, Shard};
+
+use offered::{Offered, codes, formats};
 
 use crate::examples;
 use crate::exit::MEANINGS;
@@ -130,7 +133,7 @@ pub struct InputArgs {
 #[derive(Args)]
 pub struct Reading {
     /// The format to read with, when it is not recognised or more than one would do.
-    #[arg(long, value_name = "FORMAT")]
+    #[arg(long, value_name = "FORMAT", value_parser = Offered(formats))]
     pub from: Option<String>,
 }
 
@@ -155,6 +158,17 @@ pub enum Listed {
     /// Say it and go on.
     #[default]
     List,
+    /// Write nothing and exit 5.
+    Refuse,
+}
+
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, ValueEnum)]
+pub enum Losses {
+    /// Say each and go on.
+    #[default]
+    List,
+    /// Say of each input how many, and at the end which fields of how many inputs; --json lists each all the same.
+    Count,
     /// Write nothing and exit 5.
     Refuse,
 }
@@ -194,7 +208,7 @@ pub struct Convert {
     #[command(flatten)]
     pub reading: Reading,
     /// The format to write (else by OUT's ending).
-    #[arg(long, value_name = "FORMAT")]
+    #[arg(long, value_name = "FORMAT", value_parser = Offered(formats))]
     pub to: Option<String>,
     /// The folder to write into, mirroring the folders of the inputs. What is done is listed there in
     /// converted.jsonl: run the same command again and only what is new, changed or missing is converted.
@@ -220,7 +234,7 @@ pub struct Convert {
     pub filing: Option<PathBuf>,
     /// What to do when something is not kept.
     #[arg(long, value_enum, default_value_t)]
-    pub losses: Listed,
+    pub losses: Losses,
     /// Say what would be written and lost; write nothing.
     #[arg(long, conflicts_with = "deidentify")]
     pub dry_run: bool,
@@ -260,7 +274,7 @@ pub struct Identity {
 /// What becomes of dates when the identity is taken out.
 #[derive(Clone, Copy, Default, PartialEq, Eq, ValueEnum)]
 pub enum DatesName {
-    /// Shifted by 1 to 365 days either way, one offset per patient; intervals and the time of day stay. Not Safe Harbor
+    /// Shifted back by 1 to 730 days, one offset per patient; intervals and the time of day stay. Not Safe Harbor
     /// by itself.
     #[default]
     Shifted,
@@ -500,6 +514,7 @@ pub struct Formats {
 #[derive(Args)]
 pub struct Explain {
     /// The code of a finding; without one all codes are listed.
+    #[arg(value_parser = Offered(codes), hide_possible_values = true)]
     pub code: Option<String>,
     /// A policy (TOML) whose thresholds are shown in place of those of the shipped "resting-adult".
     #[arg(long, value_name = "FILE")]

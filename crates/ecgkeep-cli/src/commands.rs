@@ -265,8 +265,7 @@ fn said_who(name: Option<&str>, identifiers: Option<&str>, born: Option<&str>, w
 
 /// What the checks of a sealed recording came to, in words and codes.
 fn verdict(entry: &Entry) -> String {
-    let mut codes = [entry.checks.fails.as_slice(), entry.checks.warns.as_slice()].concat();
-    codes.dedup();
+    let codes = entry.checks.codes();
     let codes = if codes.is_empty() { String::new() } else { format!(": {}", codes.join(", ")) };
     let damaged = if entry.damaged { "DAMAGED; " } else { "" };
     let test = if entry.test_recording.is_some() { "TEST RECORDING; " } else { "" };

@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use clap::{Args, Subcommand, ValueEnum};
 use ecgkeep::recording::{CivilTime, PartialDate};
 
+use super::offered::{Offered, codes, formats};
 use super::{Form, Identity, Reading};
 use crate::examples;
 
@@ -187,7 +188,7 @@ pub struct Find {
     #[arg(long, value_name = "WORDS")]
     pub operator: Option<String>,
     /// The code of a finding (`ecgkeep explain` lists them).
-    #[arg(long, value_name = "CODE")]
+    #[arg(long, value_name = "CODE", value_parser = Offered(codes), hide_possible_values = true)]
     pub finding: Option<String>,
     /// What the checks came to.
     #[arg(long, value_enum)]
@@ -350,7 +351,7 @@ pub struct Export {
     pub into: PathBuf,
     /// A format in place of the bundle. Of a corrected revision the WFDB copy and the page are written by themselves,
     /// since its bundle still holds the superseded original.
-    #[arg(long, value_name = "FORMAT")]
+    #[arg(long, value_name = "FORMAT", value_parser = Offered(formats))]
     pub to: Option<String>,
     /// The receiver, as a code: ward, chart, archive partner; with --deidentify whom the copies are for, such as study-7.
     #[arg(long, value_name = "CODE")]

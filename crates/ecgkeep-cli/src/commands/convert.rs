@@ -2,12 +2,13 @@
 
 mod together;
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::io::Read as _;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicUsize, Ordering};
+use std::sync::{Mutex, PoisonError};
 
-use ecgkeep::format::{Error, Format, Kind, Note, Options, Place};
+use ecgkeep::format::{Error, Format, Kind, Loss, Note, Options, Place};
 use ecgkeep::{
     Batch, Conversion, Disk, DoneList, FORMATS, Fate, Filed, Found, Inputs, Put, Target, format_by_id,
     parse_manifest, put, targets, without_identity,
@@ -16,7 +17,7 @@ use serde::Serialize;
 
 use super::identity::{self, kept, said};
 use super::{FilingChoice, PROGRAM, at_least_one, inputs, open, say_passed_over, stem_of};
-use crate::args::{Convert, Listed};
+use crate::args::{Convert, Losses};
 use crate::exit::{Exit, MEANINGS};
 use crate::output::{Outcome, data_bytes, each, each_counted, remark_line};
 
@@ -45,7 +46,7 @@ pub fn run(args: &Convert, json: bool) -> Result<Exit, Error> {
         format,
         options: &options,
         accept_damage: args.accept_damage,
-        refuse_losses: args.losses == Listed::Refuse,
+        refuse_losses: args.losses == Losses::Refuse,
         deidentifier: deidentifier.as_ref(),
         program: PROGRAM,
     };
@@ -90,6 +91,8 @@ fn batch(args: &Convert, json: bool, into: &Path, conversion: Conversion<'_>) ->
     let batch =
         Batch { conversion, from, storage: &Disk, into, done: done.as_ref(), overwrite: args.overwrite };
     let (with_losses, before) = (AtomicUsize::new(0), AtomicUsize::new(0));
+    let lists = args.losses != Losses::Count;
+    let not_kept = NotKept::default();
     let (exit, counts) = each_counted(
         "ecgkeep-convert/1",
         json,
@@ -104,9 +107,13 @@ fn batch(args: &Convert, json: bool, into: &Path, conversion: Conversion<'_>) ->
             let filed = work().map_err(|error| if hides { without_identity(&error) } else { error })?;
             with_losses.fetch_add(usize::from(filed.losses > 0), Ordering::Relaxed);
             before.fetch_add(usize::from(filed.fate == Fate::DoneBefore), Ordering::Relaxed);
-            outcome(id, &called(&target.found, hides), filed, hides)
+            if !lists {
+                not_kept.add(&filed.listed);
+            }
+            outcome(id, &called(&target.found, hides), filed, hides, lists)
         },
     );
+    not_kept.say(own.len());
     let closed = done.map_or(Ok(()), DoneList::close);
     summary(&counts, before.into_inner(), with_losses.into_inner(), args.dry_run);
     Ok(match closed {
@@ -152,18 +159,24 @@ fn called(found: &Found, hides: bool) -> PathBuf {
 }
 
 /// What is said of an input that went through.
-fn outcome(id: &'static str, called: &Path, filed: Filed, hides: bool) -> Result<Outcome, Error> {
+fn outcome(
+    id: &'static str,
+    called: &Path,
+    filed: Filed,
+    hides: bool,
+    lists: bool,
+) -> Result<Outcome, Error> {
     let files: Vec<String> = filed.paths.iter().map(|path| path.display().to_string()).collect();
     let (written, verb) = match filed.fate {
         Fate::Written => (true, "wrote"),
         Fate::DoneBefore => (true, "done before:"),
         Fate::WouldWrite => (false, "would write"),
     };
-    let kept = kept(filed.losses, &filed.taken);
+    let kept = kept(filed.losses, &filed.taken, lists);
     let text = format!("{}: {verb} {} ({kept})\n", called.display(), files.join(", "));
     let (notes, mut remarks) = notes(filed.notes, hides);
     remarks.extend(filed.remarks);
-    remarks.extend(said(&filed.listed, &filed.taken));
+    remarks.extend(said(if lists { &filed.listed } else { &[] }, &filed.taken));
     let body = Body {
         format: id,
         files,
@@ -183,6 +196,25 @@ fn notes(notes: Vec<Note>, hides: bool) -> (Vec<Note>, Vec<String>) {
         0 => (notes, Vec::new()),
         count if hides => (Vec::new(), vec![format!("{count} notes of the reader, not shown")]),
         _ => (notes, Vec::new()),
+    }
+}
+
+/// Which fields were not kept, with the number of inputs, where losses are counted and not listed.
+#[derive(Default)]
+struct NotKept(Mutex<BTreeMap<String, usize>>);
+
+impl NotKept {
+    /// Takes up what one input lost.
+    fn add(&self, losses: &[Loss]) {
+        let fields: BTreeSet<String> = losses.iter().map(|loss| loss.field.to_string()).collect();
+        let mut known = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        fields.into_iter().for_each(|field| *known.entry(field).or_default() += 1);
+    }
+
+    fn say(self, all: usize) {
+        for (field, inputs) in self.0.into_inner().unwrap_or_else(PoisonError::into_inner) {
+            remark_line(&format!("not kept, or not all of it, in {inputs} of {all} inputs: {field}"));
+        }
     }
 }
 
@@ -252,7 +284,8 @@ fn single<'a>(
                 notes,
                 remarks: Vec::new(),
             };
-            let mut outcome = outcome(format.about().id, &called(&job.found, hides), filed, hides)?;
+            let lists = args.losses != Losses::Count;
+            let mut outcome = outcome(format.about().id, &called(&job.found, hides), filed, hides, lists)?;
             if job.to_standard_output {
                 outcome.text.clear();
             }

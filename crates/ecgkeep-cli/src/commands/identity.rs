@@ -41,13 +41,14 @@ fn random(bytes: &mut [u8]) -> Result<(), Error> {
     })
 }
 
-/// What became of the content, in a few words.
-pub fn kept(losses: usize, taken: &[Taken]) -> String {
+/// What became of the content, in a few words; whether the losses are listed beside them.
+pub fn kept(losses: usize, taken: &[Taken], listed: bool) -> String {
+    let listed = if listed { " listed" } else { "" };
     let kept = match losses {
         0 if taken.is_empty() => "everything kept".to_owned(),
         0 => "nothing else lost".to_owned(),
-        1 => "1 loss listed".to_owned(),
-        count => format!("{count} losses listed"),
+        1 => format!("1 loss{listed}"),
+        count => format!("{count} losses{listed}"),
     };
     if taken.is_empty() { kept } else { format!("identity taken out, {kept}") }
 }

@@ -8,8 +8,8 @@ use ecgkeep::{
     Conversion, Disk, Found, Inputs, Misfit, Part, PartOfFile, in_order, without_identity, write_files,
 };
 
-use super::{Body, called, format_of, listed, notes};
-use crate::args::Convert;
+use super::{Body, NotKept, called, format_of, listed, notes};
+use crate::args::{Convert, Losses};
 use crate::commands::identity::{kept, said};
 use crate::commands::{open, stem_of};
 use crate::exit::Exit;
@@ -152,7 +152,12 @@ impl Job<'_> {
         let (all, readable) = (read.len(), made.parts.len());
         let count: usize = made.parts.iter().map(|part| part.recordings.len()).sum();
         let file = self.file(&made.files);
+        let not_kept = NotKept::default();
+        if self.args.losses == Losses::Count {
+            made.parts.iter().for_each(|part| not_kept.add(&part.losses));
+        }
         let exit = self.tell(read, made.parts.into_iter().map(|part| (file.clone(), part)).collect());
+        not_kept.say(all);
         let recordings = if count == 1 { "1 recording".to_owned() } else { format!("{count} recordings") };
         let would = if self.args.dry_run { "would hold" } else { "holds" };
         let lacks = match all - readable {
@@ -199,7 +204,8 @@ impl Job<'_> {
         };
         let would = if self.args.dry_run { "would be " } else { "" };
         let called = self.called(input);
-        let kept = kept(losses.len(), &told.taken);
+        let lists = self.args.losses != Losses::Count;
+        let kept = kept(losses.len(), &told.taken, lists);
         let text = format!("{}: {would}{place} ({kept})\n", called.display());
         let (notes, mut remarks) = notes(told.notes, hides);
         if told.leaves_filing {
@@ -207,7 +213,7 @@ impl Job<'_> {
                 "what was supplied beside it is not in {file}: a file of many has no place for a filing"
             ));
         }
-        remarks.extend(said(&losses, &told.taken));
+        remarks.extend(said(if lists { &losses } else { &[] }, &told.taken));
         let body = Body {
             format: self.conversion.format.about().id,
             files: vec![file.to_owned()],
