@@ -239,7 +239,7 @@ fn counted_losses_say_how_many_and_once_which_fields() {
     }
     put(&folder.path().join("in"), "plain", "json", &recording(1));
     let listed = convert(folder.path(), "in --to wfdb --into listed --json");
-    let each: Vec<Vec<String>> = listed.stdout.lines().map(|line| losses(line)).collect();
+    let each: Vec<Vec<String>> = listed.stdout.lines().map(losses).collect();
     let fields = each.iter().flatten().filter_map(|loss| loss.split([':', ',']).next());
     let fields: std::collections::BTreeSet<&str> = fields.collect();
     let counted = convert(folder.path(), "in --to wfdb --into counted --losses count");
@@ -253,7 +253,7 @@ fn counted_losses_say_how_many_and_once_which_fields() {
     assert!(counted.stdout.contains(&format!("({most} losses)")), "{}", counted.stdout);
     // --json names them all the same
     let json = convert(folder.path(), "in --to wfdb --into again --losses count --json");
-    assert_eq!(json.stdout.lines().map(|line| losses(line)).collect::<Vec<_>>(), each);
+    assert_eq!(json.stdout.lines().map(losses).collect::<Vec<_>>(), each);
     let together = convert(folder.path(), "in -o all.json --losses count");
     assert_eq!(together.code, Some(0), "{}", together.stderr);
 }
