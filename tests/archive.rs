@@ -733,6 +733,9 @@ fn only_an_answer_for_this_very_revision_clears_it() {
     let filing = right_patient("LM-RIGHT");
     correct(&mut house.archive, &mut house.catalogue, one, &filing, Reason::WrongPatient).expect("corrected");
     assert_eq!(unsent(&mut house), 1, "the correction is unsent");
+    // Nobody was sent the correction: an answer that names no revision is not taken for one to it.
+    refused(archive::acknowledge(&mut house.archive, one, None, b"late answer", &acting(NOON), None));
+    assert_eq!(unsent(&mut house), 1);
     let old = archive::acknowledge(&mut house.archive, one, Some(1), b"late answer", &acting(NOON), None);
     assert_eq!(old.expect("for revision 1").newest, 2);
     assert_eq!(unsent(&mut house), 1, "an answer for revision 1 does not clear revision 2");

@@ -253,7 +253,11 @@ fn what_holds_identity_beside_the_bundles_is_its_owners() {
     ward.write("answer", b"received CANARYID");
     ward.run(&format!("archive add --new A in --signing-key key --by clerk-1 --at {AT}"), false, 0);
     let key = ward.run("archive find A --identifier CANARYID", true, 0).stdout[..32].to_owned();
-    ward.run(&format!("archive acknowledge A {key} --receipt answer --by clerk-1 --at {AT}"), false, 0);
+    ward.run(
+        &format!("archive acknowledge A {key} --revision 1 --receipt answer --by clerk-1 --at {AT}"),
+        false,
+        0,
+    );
     let mode = |path: PathBuf| path.metadata().expect("it is there").permissions().mode() & 0o777;
     let archive = ward.folder.path().join("A");
     assert_eq!(mode(archive.join("catalogue.sqlite")), 0o600);

@@ -35,10 +35,17 @@ impl Archive {
     /// Replaces damaged and missing bundles and quarantined sources by those of another copy of this archive, each
     /// only after its bytes were found to be the ones in the journal.
     /// # Errors
-    /// [`Kind::Io`], [`Kind::Altered`]; what was repaired before stays so.
+    /// [`Kind::Altered`] where journal and checkpoints do not fit each other: nothing is changed. [`Kind::Io`]; what was
+    /// repaired before stays so.
     pub fn repair(&mut self, from: &Path, commit: &Commit<'_>) -> Result<Repaired> {
         let args = VerifyArgs { level: Level::Full, part: None, against: None };
         let report = self.verify(&args, &|_| Vec::new(), &|_, _| ())?;
+        let is_about_the_journal = |trouble: &&Trouble| {
+            [layout::JOURNAL, layout::CHECKPOINTS].iter().any(|folder| trouble.place.starts_with(folder))
+        };
+        if let Some(trouble) = report.altered.iter().find(is_about_the_journal) {
+            return Err(not_led_to(trouble.to_string()));
+        }
         // What may not be read may be whole: it is left as it is.
         let mut result = Repaired { left: report.unreadable, ..Repaired::default() };
         let mut whole = Vec::new();
@@ -90,9 +97,11 @@ impl Archive {
     }
 
     /// Makes checkpoints/latest.note anew where it was lost or damaged: over all lines of the journal, which must
-    /// be whole and lead to every checkpoint that was kept, and to the one given from elsewhere.
+    /// be whole and lead to every checkpoint that was kept, to the one given from elsewhere, and to what can still be read of
+    /// the newest one, unless the one from elsewhere covers as many lines.
     /// # Errors
-    /// [`Kind::Altered`] where the journal does not: nothing is changed. [`Kind::Io`].
+    /// [`Kind::Altered`] where the journal does not: nothing is changed. [`Kind::Refused`] for a checkpoint of another
+    /// archive. [`Kind::Io`].
     pub fn mend_checkpoint(
         storage: &dyn Storage,
         folder: &Path,
@@ -109,9 +118,16 @@ impl Archive {
             let read = Checkpoint::parse(&String::from_utf8_lossy(&bytes));
             known.push(read.map_err(|error| error.at(Place::file(shown(&path))))?.0);
         }
-        if let Some(text) = against {
-            known.push(Checkpoint::parse(text)?.0);
+        let outside = against.map(Checkpoint::parse).transpose()?.map(|(outside, _)| outside);
+        if outside.as_ref().is_some_and(|outside| outside.origin != identity.origin) {
+            return Err(Error::new(Kind::Refused, "the checkpoint from elsewhere is of another archive"));
         }
+        let newest = storage.read(&folder.join(layout::LATEST)).ok();
+        let newest = newest.and_then(|bytes| Checkpoint::parse(&String::from_utf8_lossy(&bytes)).ok());
+        let is_outdone =
+            |newest: &Checkpoint| outside.as_ref().is_some_and(|outside| outside.size >= newest.size);
+        known.extend(newest.map(|(newest, _)| newest).filter(|newest| !is_outdone(newest)));
+        known.extend(outside);
         let frontier = whole_journal(storage, folder, &known)?;
         let checkpoint = Checkpoint { origin: identity.origin, size: frontier.size(), root: frontier.root() };
         let note = checkpoint.note(signer).written();
@@ -148,7 +164,13 @@ fn whole_journal(storage: &dyn Storage, folder: &Path, known: &[Checkpoint]) -> 
     if fitting == known.len() && frontier.size() > 0 {
         return Ok(frontier);
     }
-    Err(Error::new(Kind::Altered, "the journal does not lead to every checkpoint that was kept")
-        .at(Place::file(layout::JOURNAL))
-        .remedy("bring back the journal from a copy"))
+    Err(not_led_to("the journal does not lead to every checkpoint that is known"))
+}
+
+/// A journal that cannot say what was filed: nothing may be repaired by it.
+fn not_led_to(what: impl Into<String>) -> Error {
+    Error::new(Kind::Altered, what).at(Place::file(layout::JOURNAL)).remedy(
+        "nothing was changed: keep this folder as it is; in a second copy of it put journal and checkpoints of a copy that \
+         archive verify finds sound in the place of these, and verify that",
+    )
 }

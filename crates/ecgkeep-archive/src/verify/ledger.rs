@@ -132,6 +132,7 @@ fn read_checkpoint(
     report: &mut VerifyReport,
 ) -> Result<Option<Read>> {
     let bytes = readable(storage, folder, path)?;
+    let what = if bytes.is_some() { "is no checkpoint" } else { "is not there" };
     let text = bytes.and_then(|bytes| String::from_utf8(bytes).ok());
     let read = text.and_then(|text| {
         let (checkpoint, note) = Checkpoint::parse(&text).ok()?;
@@ -139,7 +140,7 @@ fn read_checkpoint(
         (note.written() == text).then_some((checkpoint, note))
     });
     if read.is_none() {
-        report.altered.push(Trouble::at(path, None, "is no checkpoint"));
+        report.altered.push(Trouble::at(path, None, what));
     }
     Ok(read)
 }

@@ -139,6 +139,59 @@ fn a_lost_newest_checkpoint_is_made_anew_from_the_journal() {
     assert!(full(folder.path(), Some(&old)).is_sound());
 }
 
+/// What a clerk's hand or a bad disk does to the journal of an archive of which there is a whole copy.
+#[test]
+fn an_altered_or_shortened_journal_is_never_made_to_look_whole() {
+    let another_hand = |text: &str| text.replacen("night-shift", "night-shirt", 1);
+    let last_line_lost = |text: &str| {
+        let end = text.trim_end().rfind('\n').unwrap();
+        text[..=end].to_owned()
+    };
+    let another_length = |text: &str| text.replacen("\"n\":568", "\"n\":569", 1);
+    let changes: [&dyn Fn(&str) -> String; 3] = [&another_hand, &last_line_lost, &another_length];
+    for (number, change) in changes.into_iter().enumerate() {
+        let folder = tempfile::tempdir().unwrap();
+        let mut archive = filled(folder.path());
+        let latest = folder.path().join("checkpoints/latest.note");
+        let whole = fs::read_to_string(&latest).unwrap();
+        let journal = folder.path().join("journal/000000000000.jsonl");
+        let text = fs::read_to_string(&journal).unwrap();
+        assert_ne!(change(&text), text, "{number}");
+        fs::write(&journal, change(&text)).unwrap();
+        // By itself, with the copy's checkpoint, and with a damaged one of its own beside that.
+        for (own, copied) in [(&whole[..], None), (&whole, Some(&whole[..])), ("nonsense", Some(&whole))] {
+            fs::write(&latest, own).unwrap();
+            let refused = Archive::mend_checkpoint(&Disk, folder.path(), copied, None);
+            assert_eq!(refused.map_err(|error| error.kind()).unwrap_err(), Kind::Altered, "{number}");
+            assert_eq!(fs::read_to_string(&latest).unwrap(), own, "{number}");
+        }
+        fs::write(&latest, &whole).unwrap();
+        let refused = archive.repair(folder.path(), &commit());
+        assert_eq!(refused.map_err(|error| error.kind()).unwrap_err(), Kind::Altered, "{number}");
+        assert_eq!(fs::read_to_string(&journal).unwrap(), change(&text), "{number}");
+        assert!(!full(folder.path(), None).altered.is_empty(), "{number}");
+    }
+}
+
+#[test]
+fn a_newest_checkpoint_with_a_wrong_root_is_made_anew_only_where_a_copy_vouches_for_the_journal() {
+    let folder = tempfile::tempdir().unwrap();
+    let archive = filled(folder.path());
+    let latest = folder.path().join("checkpoints/latest.note");
+    let whole = fs::read_to_string(&latest).unwrap();
+    let root = whole.lines().nth(2).unwrap();
+    let flipped = if root.starts_with('A') { "B" } else { "A" };
+    fs::write(&latest, whole.replacen(root, &format!("{flipped}{}", &root[1..]), 1)).unwrap();
+    let alone = Archive::mend_checkpoint(&Disk, folder.path(), None, None);
+    assert_eq!(alone.map_err(|error| error.kind()).unwrap_err(), Kind::Altered);
+    let origin = whole.lines().next().unwrap();
+    let of_another = whole.replacen(origin, "elsewhere.example/ecg", 1);
+    let foreign = Archive::mend_checkpoint(&Disk, folder.path(), Some(&of_another), None);
+    assert_eq!(foreign.map_err(|error| error.kind()).unwrap_err(), Kind::Refused);
+    let made = Archive::mend_checkpoint(&Disk, folder.path(), Some(&whole), None).unwrap();
+    assert_eq!(made, archive.head());
+}
+
 /// A disk with one path that its user may not read (POSIX EACCES). Root may read everything, so that modes would prove
 /// nothing where tests run as root.
 struct Denying(PathBuf);

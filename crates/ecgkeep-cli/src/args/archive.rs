@@ -383,7 +383,7 @@ pub struct Acknowledge {
     /// The receiver's answer, whatever file it is; one of our own receipts must be of this recording and revision.
     #[arg(long, value_name = "FILE")]
     pub receipt: PathBuf,
-    /// The revision that was received [default: the newest].
+    /// The revision that was received [default: the newest, where it was exported].
     #[arg(long, value_name = "N")]
     pub revision: Option<u32>,
 }

@@ -97,21 +97,22 @@ pub fn receipt_files(archive: &Archive, line: u64, stem: &str) -> Result<Vec<Fil
     ])
 }
 
-/// Keeps a receiver's answer to an export of a revision, the newest where none is named. Whether it was exported at
+/// Keeps a receiver's answer to an export of a revision, the newest where none is asked for. Whether it was exported at
 /// all, and whether the answer was kept before.
 /// # Errors
-/// [`Kind::Refused`] for one of our own receipts that is of another recording or revision, for one of our retraction
+/// [`Kind::Refused`] for an answer that names no revision where the newest was never exported: it may be to an older one;
+/// for one of our own receipts that is of another recording or revision, for one of our retraction
 /// notices, and for an empty answer; those of committing.
 pub fn acknowledge(
     archive: &mut Archive,
     key: Key,
-    revision: Option<u32>,
+    asked: Option<u32>,
     answer: &[u8],
     acting: &Acting,
     signer: Option<&Signer>,
 ) -> Result<Acknowledged> {
     let newest = newest(archive, key)?;
-    let revision = revision.unwrap_or(newest);
+    let revision = asked.unwrap_or(newest);
     if !archive.revisions(key)?.contains(&revision) {
         return Err(Error::new(Kind::Io, format!("there is no revision {revision}, the newest is {newest}")));
     }
@@ -122,6 +123,11 @@ pub fn acknowledge(
         if line.event == Event::Exported && is_of(&line, key, revision) {
             exported = Some(line.index);
         }
+    }
+    if exported.is_none() && asked.is_none() {
+        let what = format!("no export of revision {revision}, the newest, stands in the journal");
+        return Err(Error::new(Kind::Refused, what)
+            .remedy("name with --revision the revision that the answer is for, or export this one first"));
     }
     let act = Act::Answer { key, revision, bytes: answer.to_vec(), of: exported };
     let done = acting.commit(archive, vec![act], signer)?;

@@ -154,7 +154,7 @@ pub fn full_key(archive: &Archive, digits: &str) -> Result<Key> {
     }
     let is_hexadecimal = digits.bytes().all(|b| b.is_ascii_digit() || (b'a'..=b'f').contains(&b));
     if !is_hexadecimal || !(KEY_DIGITS..32).contains(&digits.len()) {
-        return Err(wrong("a key is 32 hexadecimal digits, or at least its first 8"));
+        return Err(wrong("a key is 32 hexadecimal digits, or at least its first 8, without .r1 behind it"));
     }
     let mut keys = std::collections::BTreeSet::new();
     for above in ["bundles", "quarantine"] {

@@ -76,7 +76,10 @@ fn outcome(args: &Verify, report: &VerifyReport) -> Result<Outcome, Error> {
     } else {
         format!("signed by {}", signed_by.join(", "))
     };
-    text.push_str(&format!("  newest checkpoint: {signed}\n  {}\n", report.anchor()));
+    text.push_str(&format!("  newest checkpoint: {signed}\n"));
+    if !report.has_faults() || report.anchored.is_some() {
+        text.push_str(&format!("  {}\n", report.anchor()));
+    }
     let body = json!({
         "sound": report.is_sound(),
         "level": args.level_word(),
@@ -98,7 +101,13 @@ fn outcome(args: &Verify, report: &VerifyReport) -> Result<Outcome, Error> {
             "verify as a user who may read the whole archive: what cannot be read may be whole".to_owned(),
         );
     }
-    if report.has_faults() {
+    if !report.altered.is_empty() {
+        remarks.push(
+            "keep this folder as it is: journal, checkpoints or signatures do not fit each other; hold it and a copy of it \
+             against a checkpoint that was kept elsewhere"
+                .to_owned(),
+        );
+    } else if report.has_faults() {
         remarks.push("keep this folder as it is; archive repair takes whole bundles from a copy".to_owned());
     }
     Ok(Outcome { exit, remarks, ..Outcome::done(text, body)? })
@@ -136,14 +145,17 @@ fn repaired(args: &Repair) -> Result<Outcome, Error> {
             .remedy("name the folder of a copy of this archive"));
     }
     let key = args.acting.signing_key.as_deref();
+    let is_there = |file: &str| args.dir.join(file).is_file();
+    let is_lost = is_there("archive.json") && !is_there("checkpoints/latest.note");
     let checkpoint = match archive::open(&args.dir) {
         Ok(_) => false,
-        Err(error) if error.kind() == Kind::Altered => {
-            // The newest checkpoint is lost: the journal must lead to all that were kept.
+        Err(error) if is_lost || error.kind() == Kind::Altered => {
+            // The newest checkpoint is lost: the journal must lead to all that were kept, here and in the copy.
+            let copied = std::fs::read_to_string(args.from.join("checkpoints/latest.note")).ok();
             let signer = key
                 .map(|key| archive::named_signer("archive", &key.display().to_string(), &text_of(key)?))
                 .transpose()?;
-            Archive::mend_checkpoint(&Disk, &args.dir, None, signer.as_ref())?;
+            Archive::mend_checkpoint(&Disk, &args.dir, copied.as_deref(), signer.as_ref())?;
             true
         }
         Err(error) => return Err(error),
