@@ -20,6 +20,12 @@ pub(crate) fn banners(assessment: &Assessment, facts: &PageFacts) -> Vec<&'stati
     all.into_iter().filter(|(holds, _)| *holds).map(|(_, word)| word).collect()
 }
 
+/// All of them in words, where they stand in a text; `None` where there is none.
+pub(crate) fn in_words(assessment: &Assessment, facts: &PageFacts) -> Option<String> {
+    let boxes = boxes(assessment, facts);
+    (!boxes.is_empty()).then(|| boxes.join("; "))
+}
+
 /// The banners, then what the checks say of leads and cables that nobody must overlook.
 pub(crate) fn boxes(assessment: &Assessment, facts: &PageFacts) -> Vec<String> {
     let mut boxes: Vec<String> = banners(assessment, facts).into_iter().map(str::to_owned).collect();
@@ -33,10 +39,10 @@ pub(crate) fn boxes(assessment: &Assessment, facts: &PageFacts) -> Vec<String> {
     boxes
 }
 
-/// Leads by name, as long as they are few.
-const FEW: usize = 3;
+/// Leads are named as long as their names are no longer than this; a source may call a lead what it likes.
+const LETTERS: usize = 20;
 
-/// `NO TRACING: V4, V5`.
+/// `NO TRACING: V4, V5`, or how many leads.
 fn without_tracing(findings: &[Finding]) -> Option<String> {
     let is_without = |finding: &&Finding| {
         matches!(finding.code, "lead-flat" | "leads-missing") && finding.verdict == Verdict::Fail
@@ -51,9 +57,11 @@ fn without_tracing(findings: &[Finding]) -> Option<String> {
             }
         }
     }
+    let names = leads.iter().map(|lead| words::lead(lead)).collect::<Vec<_>>().join(", ");
     let which = match leads.len() {
         0 => String::new(),
-        1..=FEW => format!(": {}", leads.into_iter().map(words::lead).collect::<Vec<_>>().join(", ")),
+        _ if names.chars().count() <= LETTERS => format!(": {names}"),
+        1 => ": 1 LEAD".to_owned(),
         many => format!(": {many} LEADS"),
     };
     is_any.then(|| format!("NO TRACING{which}"))

@@ -5,8 +5,7 @@ use ecgkeep_recording::{
     Acquisition, Coded, Filing, Measurement, Person, Recording, Scope, StatementStatus, Subject,
 };
 
-use crate::boxes::boxes;
-use crate::{Entry, PageFacts, Passage, header, words};
+use crate::{Entry, PageFacts, Passage, boxes, header, words};
 
 /// All of it, in the order in which it is read. What the pages say of their own drawing comes last.
 pub(crate) fn passages(
@@ -17,11 +16,8 @@ pub(crate) fn passages(
     cautions: String,
 ) -> Vec<Passage> {
     let plain = |text: String| entry("", text);
-    let boxes = boxes(assessment, facts);
-    let mut checks = Vec::new();
-    if !boxes.is_empty() {
-        checks.push(entry("Marked", boxes.join(", ")));
-    }
+    let mut checks: Vec<Entry> =
+        boxes::in_words(assessment, facts).map(|marks| entry("Marked", marks)).into_iter().collect();
     checks.push(plain(assessment.headline()));
     checks.push(plain(header::capitalised(assessment.identity_line())));
     checks.push(plain(policy(assessment)));

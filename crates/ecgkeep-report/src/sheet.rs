@@ -5,15 +5,14 @@ use std::collections::BTreeSet;
 use ecgkeep_checks::Assessment;
 use ecgkeep_recording::{Exact, Lead, Recording, Waveform, WaveformKind};
 
-use crate::boxes::boxes;
 use crate::frame::Frame;
 use crate::page::{Content, Drawn, Report, page};
 use crate::slot::Row;
 use crate::typeset::clean;
 use crate::voltages::Voltages;
 use crate::{
-    ChestGain, DisplayFilters, Layout, Page, PageFacts, Paper, Passage, Sheet, entries, footer, in_full,
-    letters, notices, slot, words,
+    ChestGain, DisplayFilters, Layout, Page, PageFacts, Paper, Passage, Sheet, boxes, entries, footer,
+    in_full, letters, notices, slot, words,
 };
 
 /// Lays out the report of a recording: first the tracings, as many pages as it takes at the chosen scale, then the
@@ -55,8 +54,8 @@ pub fn sheet(recording: &Recording, assessment: &Assessment, facts: &PageFacts, 
         ChestGain::Same => String::new(),
         ChestGain::Half => format!(" (chest leads {} mm/mV)", paper.gain.per_millivolt().over(2)),
     };
-    let boxes = boxes(assessment, facts);
-    let marked = if boxes.is_empty() { String::new() } else { format!(". Marked {}", boxes.join(", ")) };
+    let marked = boxes::in_words(assessment, facts);
+    let marked = marked.map_or_else(String::new, |marks| format!(". Marked {marks}"));
     let description = format!(
         "{title}{marked}. Drawn at {} mm/s and {} mm/mV{chest}, filters applied for the drawing: {}. {}. {}. Technical checks \
          only, not a diagnosis.",
@@ -86,12 +85,9 @@ fn tracings(report: &Report, groups: &[&[Row]]) -> Vec<Drawn> {
         let ahead = i64::try_from(index).ok().and_then(|n| Exact::whole(n).times(per_page));
         let start = ahead.and_then(|ahead| ahead.plus(span.start)).unwrap_or(span.start);
         let stretch = span.stretch(start, per_page, index + 1 == stretches && needed > stretches);
-        for at in 0..groups.len() {
+        for (at, rows) in groups.iter().enumerate() {
             let about = stretch.iter().cloned().chain(elsewhere(groups, at, index)).collect();
-            pages.push(page(
-                report,
-                &Content { rows: groups[at], leads: &leads, start, about, is_beat: false },
-            ));
+            pages.push(page(report, &Content { rows, leads: &leads, start, about, is_beat: false }));
         }
     }
     pages

@@ -162,6 +162,10 @@ fn leads_without_tracing_and_cables_in_question_cannot_be_overlooked() {
     assert!(all.says("NO TRACING: 12 LEADS") && all.texts().any(|text| text == "CABLES NOT ASSESSED"));
     let in_question = vec![finding_of("cable-limb", Verdict::Warn, "may be exchanged", &[])];
     assert!(page(in_question).says("CABLES MAY BE EXCHANGED"));
+    // A source may call a lead what it likes.
+    let named = page(vec![flat(&[Lead::Other("precordial electrode ".repeat(12))])]);
+    assert!(named.says("NO TRACING: 1 LEAD"));
+    assert_no_overlap(&named, 297.0, 210.0);
     // What is short of that stands among the findings only.
     let lesser = vec![
         finding_of("lead-flat", Verdict::Warn, "no signal variation for 1 s", &[Lead::V4]),
@@ -198,8 +202,9 @@ fn of_more_marks_than_the_head_holds_the_gravest_stand_and_the_others_are_counte
         let marks = sheet.words.iter().flat_map(|passage| &passage.entries);
         let marks = marks.into_iter().find(|entry| entry.label == "Marked").expect("all in words");
         let left_off: usize = counted["AND ".len()..].split(' ').next().unwrap().parse().unwrap();
-        let all: Vec<&str> =
-            marks.text.split(", ").filter(|mark| !leads.iter().any(|lead| *mark == lead.name())).collect();
+        let all: Vec<&str> = marks.text.split("; ").collect();
+        let (width, height) = (sheet.width.to_string(), sheet.height.to_string());
+        assert_no_overlap(&page, width.parse().unwrap(), height.parse().unwrap());
         assert!(all[..all.len() - left_off].iter().all(|mark| page.says(mark)), "{counted}: {all:?}");
         assert_eq!(all[all.len() - 1], "RIGHT LEG CABLES NOT ASSESSED");
     }
