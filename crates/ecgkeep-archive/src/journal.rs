@@ -1,6 +1,7 @@
 //! The journal as far as its newest checkpoint goes, and the tree over it.
 
 use std::cell::RefCell;
+use std::io;
 use std::ops::Range;
 use std::path::Path;
 
@@ -32,14 +33,15 @@ pub(crate) struct Journal {
 
 /// The newest checkpoint of an archive.
 pub(crate) fn latest(storage: &dyn Storage, folder: &Path) -> Result<(Checkpoint, Note)> {
-    let path = folder.join(layout::LATEST);
-    let bytes = storage.read(&path).map_err(|error| cannot_read(&path, error))?;
+    let path = Path::new(layout::LATEST);
     let remedy = "`archive repair` makes it anew from the journal and the checkpoints that were kept";
-    let damaged =
-        |error: Error| Error::new(Kind::Altered, error.what()).at(Place::file(shown(&path))).remedy(remedy);
-    let text = String::from_utf8(bytes)
-        .map_err(|_| damaged(Error::new(Kind::Altered, "the newest checkpoint is not text")))?;
-    Checkpoint::parse(&text).map_err(damaged)
+    let lost = |what: &str| Error::new(Kind::Altered, what).at(Place::file(shown(path))).remedy(remedy);
+    let bytes = storage.read(&folder.join(path)).map_err(|error| match error.kind() {
+        io::ErrorKind::NotFound => lost("the newest checkpoint is not there"),
+        _ => cannot_read(path, error),
+    })?;
+    let text = String::from_utf8(bytes).map_err(|_| lost("the newest checkpoint is not text"))?;
+    Checkpoint::parse(&text).map_err(|error| lost(error.what()))
 }
 
 impl Journal {

@@ -9,7 +9,7 @@ use crate::archive::{self, Archive, kept_sizes};
 use crate::checkpoint::Checkpoint;
 use crate::commit::Move;
 use crate::fault::{cannot_read, cannot_write, shown};
-use crate::journal::split;
+use crate::journal::{latest, split};
 use crate::layout::{self, SEGMENT_LINES, Shelved};
 use crate::line::{About, Event, Line};
 use crate::note::Signer;
@@ -97,15 +97,15 @@ impl Archive {
     }
 
     /// Makes checkpoints/latest.note anew where it was lost or damaged: over all lines of the journal, which must
-    /// be whole and lead to every checkpoint that was kept, to the one given from elsewhere, and to what can still be read of
-    /// the newest one, unless the one from elsewhere covers as many lines.
+    /// be whole and lead to every checkpoint that was kept, to the newest one of a copy of the archive's folder, and to what
+    /// can still be read of the newest one here, unless that of the copy covers as many lines.
     /// # Errors
-    /// [`Kind::Altered`] where the journal does not: nothing is changed. [`Kind::Refused`] for a checkpoint of another
+    /// [`Kind::Altered`] where the journal does not: nothing is changed. [`Kind::Refused`] for a copy of another
     /// archive. [`Kind::Io`].
     pub fn mend_checkpoint(
         storage: &dyn Storage,
         folder: &Path,
-        against: Option<&str>,
+        copy: Option<&Path>,
         signer: Option<&Signer>,
     ) -> Result<Checkpoint> {
         let lock = storage.lock(&folder.join(layout::COMMIT_LOCK), Hold::Alone);
@@ -118,16 +118,15 @@ impl Archive {
             let read = Checkpoint::parse(&String::from_utf8_lossy(&bytes));
             known.push(read.map_err(|error| error.at(Place::file(shown(&path))))?.0);
         }
-        let outside = against.map(Checkpoint::parse).transpose()?.map(|(outside, _)| outside);
-        if outside.as_ref().is_some_and(|outside| outside.origin != identity.origin) {
-            return Err(Error::new(Kind::Refused, "the checkpoint from elsewhere is of another archive"));
+        let newest = |folder: &Path| latest(storage, folder).ok().map(|(newest, _)| newest);
+        let copied = copy.and_then(newest);
+        if copied.as_ref().is_some_and(|copied| copied.origin != identity.origin) {
+            return Err(Error::new(Kind::Refused, "the copy is of another archive")
+                .remedy("name the folder of a copy of this archive"));
         }
-        let newest = storage.read(&folder.join(layout::LATEST)).ok();
-        let newest = newest.and_then(|bytes| Checkpoint::parse(&String::from_utf8_lossy(&bytes)).ok());
-        let is_outdone =
-            |newest: &Checkpoint| outside.as_ref().is_some_and(|outside| outside.size >= newest.size);
-        known.extend(newest.map(|(newest, _)| newest).filter(|newest| !is_outdone(newest)));
-        known.extend(outside);
+        let is_outdone = |own: &Checkpoint| copied.as_ref().is_some_and(|copied| copied.size >= own.size);
+        known.extend(newest(folder).filter(|own| !is_outdone(own)));
+        known.extend(copied);
         let frontier = whole_journal(storage, folder, &known)?;
         let checkpoint = Checkpoint { origin: identity.origin, size: frontier.size(), root: frontier.root() };
         let note = checkpoint.note(signer).written();

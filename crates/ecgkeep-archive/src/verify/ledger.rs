@@ -112,7 +112,11 @@ pub(super) fn read(
         let path = Path::new(layout::JOURNAL);
         let fits = checkpoint.size > 0 && reading.roots.get(&checkpoint.size) == Some(&checkpoint.root);
         if origin.is_some_and(|origin| origin != checkpoint.origin) {
-            report.altered.push(Trouble::at(path, None, "the outside checkpoint is of another archive"));
+            report.altered.push(Trouble::at(
+                path,
+                None,
+                "the outside checkpoint is of another archive, or this folder is",
+            ));
         } else if fits {
             report.anchored = Some(checkpoint.size);
         } else {

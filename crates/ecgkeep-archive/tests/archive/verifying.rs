@@ -125,6 +125,14 @@ fn what_was_damaged_is_brought_back_from_a_copy() {
     assert_eq!(counts(&report), [1, 0, 0, 0], "{report:?}");
 }
 
+/// As much of a copy of an archive as its newest checkpoint.
+fn copy_with(note: &str) -> tempfile::TempDir {
+    let copy = tempfile::tempdir().unwrap();
+    fs::create_dir(copy.path().join("checkpoints")).unwrap();
+    fs::write(copy.path().join("checkpoints/latest.note"), note).unwrap();
+    copy
+}
+
 #[test]
 fn a_lost_newest_checkpoint_is_made_anew_from_the_journal() {
     let folder = tempfile::tempdir().unwrap();
@@ -134,9 +142,13 @@ fn a_lost_newest_checkpoint_is_made_anew_from_the_journal() {
     fs::write(&latest, "nonsense").unwrap();
     assert!(Archive::open(Arc::new(Disk), folder.path()).is_err());
     assert!(!full(folder.path(), None).altered.is_empty());
-    let made = Archive::mend_checkpoint(&Disk, folder.path(), Some(&old), None).unwrap();
+    let made = Archive::mend_checkpoint(&Disk, folder.path(), Some(copy_with(&old).path()), None).unwrap();
     assert_eq!(made, archive.head());
     assert!(full(folder.path(), Some(&old)).is_sound());
+    fs::remove_file(&latest).unwrap();
+    let lost = Archive::open(Arc::new(Disk), folder.path()).map(drop).unwrap_err();
+    assert_eq!(lost.kind(), Kind::Altered);
+    assert_eq!(Archive::mend_checkpoint(&Disk, folder.path(), None, None).unwrap(), archive.head());
 }
 
 /// What a clerk's hand or a bad disk does to the journal of an archive of which there is a whole copy.
@@ -159,9 +171,11 @@ fn an_altered_or_shortened_journal_is_never_made_to_look_whole() {
         assert_ne!(change(&text), text, "{number}");
         fs::write(&journal, change(&text)).unwrap();
         // By itself, with the copy's checkpoint, and with a damaged one of its own beside that.
-        for (own, copied) in [(&whole[..], None), (&whole, Some(&whole[..])), ("nonsense", Some(&whole))] {
+        let copy = copy_with(&whole);
+        for (own, copy) in [(&whole[..], None), (&whole, Some(copy.path())), ("nonsense", Some(copy.path()))]
+        {
             fs::write(&latest, own).unwrap();
-            let refused = Archive::mend_checkpoint(&Disk, folder.path(), copied, None);
+            let refused = Archive::mend_checkpoint(&Disk, folder.path(), copy, None);
             assert_eq!(refused.map_err(|error| error.kind()).unwrap_err(), Kind::Altered, "{number}");
             assert_eq!(fs::read_to_string(&latest).unwrap(), own, "{number}");
         }
@@ -186,9 +200,9 @@ fn a_newest_checkpoint_with_a_wrong_root_is_made_anew_only_where_a_copy_vouches_
     assert_eq!(alone.map_err(|error| error.kind()).unwrap_err(), Kind::Altered);
     let origin = whole.lines().next().unwrap();
     let of_another = whole.replacen(origin, "elsewhere.example/ecg", 1);
-    let foreign = Archive::mend_checkpoint(&Disk, folder.path(), Some(&of_another), None);
+    let foreign = Archive::mend_checkpoint(&Disk, folder.path(), Some(copy_with(&of_another).path()), None);
     assert_eq!(foreign.map_err(|error| error.kind()).unwrap_err(), Kind::Refused);
-    let made = Archive::mend_checkpoint(&Disk, folder.path(), Some(&whole), None).unwrap();
+    let made = Archive::mend_checkpoint(&Disk, folder.path(), Some(copy_with(&whole).path()), None).unwrap();
     assert_eq!(made, archive.head());
 }
 

@@ -145,17 +145,14 @@ fn repaired(args: &Repair) -> Result<Outcome, Error> {
             .remedy("name the folder of a copy of this archive"));
     }
     let key = args.acting.signing_key.as_deref();
-    let is_there = |file: &str| args.dir.join(file).is_file();
-    let is_lost = is_there("archive.json") && !is_there("checkpoints/latest.note");
     let checkpoint = match archive::open(&args.dir) {
         Ok(_) => false,
-        Err(error) if is_lost || error.kind() == Kind::Altered => {
+        Err(error) if error.kind() == Kind::Altered => {
             // The newest checkpoint is lost: the journal must lead to all that were kept, here and in the copy.
-            let copied = std::fs::read_to_string(args.from.join("checkpoints/latest.note")).ok();
             let signer = key
                 .map(|key| archive::named_signer("archive", &key.display().to_string(), &text_of(key)?))
                 .transpose()?;
-            Archive::mend_checkpoint(&Disk, &args.dir, copied.as_deref(), signer.as_ref())?;
+            Archive::mend_checkpoint(&Disk, &args.dir, Some(&args.from), signer.as_ref())?;
             true
         }
         Err(error) => return Err(error),
