@@ -254,8 +254,6 @@ fn counted_losses_say_how_many_and_once_which_fields() {
     // --json names them all the same
     let json = convert(folder.path(), "in --to wfdb --into again --losses count --json");
     assert_eq!(json.stdout.lines().map(losses).collect::<Vec<_>>(), each);
-    let together = convert(folder.path(), "in -o all.json --losses count");
-    assert_eq!(together.code, Some(0), "{}", together.stderr);
 }
 
 /// The losses that a line of JSON names.

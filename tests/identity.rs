@@ -596,4 +596,6 @@ fn with_a_key_every_run_and_shard_gives_the_same_bytes() {
     assert!(one.len() >= 18 && one == names(&folder.path().join("two")));
     let again = convert(folder.path(), &format!("{common} one"));
     assert!(again.stderr.contains("0 converted"), "{}", again.stderr);
+    let kept = again.stdout.lines().all(|line| line.contains("(identity taken out, "));
+    assert!(kept && !again.stdout.contains("listed"), "{}", again.stdout);
 }

@@ -173,6 +173,13 @@ pub enum Losses {
     Refuse,
 }
 
+impl Losses {
+    /// Whether each loss is said, where something is written.
+    pub fn are_listed(self) -> bool {
+        self != Losses::Count
+    }
+}
+
 #[derive(Args)]
 pub struct Detect {
     #[command(flatten)]

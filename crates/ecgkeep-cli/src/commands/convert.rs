@@ -91,7 +91,7 @@ fn batch(args: &Convert, json: bool, into: &Path, conversion: Conversion<'_>) ->
     let batch =
         Batch { conversion, from, storage: &Disk, into, done: done.as_ref(), overwrite: args.overwrite };
     let (with_losses, before) = (AtomicUsize::new(0), AtomicUsize::new(0));
-    let lists = args.losses != Losses::Count;
+    let lists = args.losses.are_listed();
     let not_kept = NotKept::default();
     let (exit, counts) = each_counted(
         "ecgkeep-convert/1",
@@ -172,7 +172,9 @@ fn outcome(
         Fate::DoneBefore => (true, "done before:"),
         Fate::WouldWrite => (false, "would write"),
     };
-    let kept = kept(filed.losses, &filed.taken, lists);
+    // What an earlier run took and lost it said then.
+    let is_taken = !filed.taken.is_empty() || (hides && filed.fate == Fate::DoneBefore);
+    let kept = kept(filed.losses, is_taken, lists && filed.fate != Fate::DoneBefore);
     let text = format!("{}: {verb} {} ({kept})\n", called.display(), files.join(", "));
     let (notes, mut remarks) = notes(filed.notes, hides);
     remarks.extend(filed.remarks);
@@ -284,8 +286,13 @@ fn single<'a>(
                 notes,
                 remarks: Vec::new(),
             };
-            let lists = args.losses != Losses::Count;
-            let mut outcome = outcome(format.about().id, &called(&job.found, hides), filed, hides, lists)?;
+            let mut outcome = outcome(
+                format.about().id,
+                &called(&job.found, hides),
+                filed,
+                hides,
+                args.losses.are_listed(),
+            )?;
             if job.to_standard_output {
                 outcome.text.clear();
             }

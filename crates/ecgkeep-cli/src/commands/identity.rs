@@ -41,16 +41,16 @@ fn random(bytes: &mut [u8]) -> Result<(), Error> {
     })
 }
 
-/// What became of the content, in a few words; whether the losses are listed beside them.
-pub fn kept(losses: usize, taken: &[Taken], listed: bool) -> String {
+/// What became of the content, in a few words: whether identity was taken out, and whether the losses are listed beside.
+pub fn kept(losses: usize, is_taken: bool, listed: bool) -> String {
     let listed = if listed { " listed" } else { "" };
     let kept = match losses {
-        0 if taken.is_empty() => "everything kept".to_owned(),
+        0 if !is_taken => "everything kept".to_owned(),
         0 => "nothing else lost".to_owned(),
         1 => format!("1 loss{listed}"),
         count => format!("{count} losses{listed}"),
     };
-    if taken.is_empty() { kept } else { format!("identity taken out, {kept}") }
+    if is_taken { format!("identity taken out, {kept}") } else { kept }
 }
 
 /// What was taken and lost, a line each.

@@ -129,7 +129,8 @@ fn put(args: &Export, called: &str, copies: WithoutIdentity) -> Result<Outcome, 
             remarks.push(format!("{word}: a page says so, the copy in a format does not"));
         }
     }
-    let text = format!("{called}: wrote {} ({})\n", written.join(", "), kept(losses.len(), &taken, true));
+    let text =
+        format!("{called}: wrote {} ({})\n", written.join(", "), kept(losses.len(), !taken.is_empty(), true));
     let body = json!({
         "receiver": args.receiver,
         "written": written,

@@ -9,7 +9,7 @@ use ecgkeep::{
 };
 
 use super::{Body, NotKept, called, format_of, listed, notes};
-use crate::args::{Convert, Losses};
+use crate::args::Convert;
 use crate::commands::identity::{kept, said};
 use crate::commands::{open, stem_of};
 use crate::exit::Exit;
@@ -153,7 +153,7 @@ impl Job<'_> {
         let count: usize = made.parts.iter().map(|part| part.recordings.len()).sum();
         let file = self.file(&made.files);
         let not_kept = NotKept::default();
-        if self.args.losses == Losses::Count {
+        if !self.args.losses.are_listed() {
             made.parts.iter().for_each(|part| not_kept.add(&part.losses));
         }
         let exit = self.tell(read, made.parts.into_iter().map(|part| (file.clone(), part)).collect());
@@ -204,8 +204,8 @@ impl Job<'_> {
         };
         let would = if self.args.dry_run { "would be " } else { "" };
         let called = self.called(input);
-        let lists = self.args.losses != Losses::Count;
-        let kept = kept(losses.len(), &told.taken, lists);
+        let lists = self.args.losses.are_listed();
+        let kept = kept(losses.len(), !told.taken.is_empty(), lists);
         let text = format!("{}: {would}{place} ({kept})\n", called.display());
         let (notes, mut remarks) = notes(told.notes, hides);
         if told.leaves_filing {
