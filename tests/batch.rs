@@ -408,7 +408,7 @@ fn parts(conversion: &Conversion<'_>, folder: &Path, names: &[&str]) -> Vec<Part
     let part = |name: &&str| {
         let path = folder.join(name);
         let opened = Input::at(&path).expect("it is there").read(None, &Limits::default()).expect("it reads");
-        conversion.part(&Found::new(path, (*name).into(), 1), opened).expect("it is whole")
+        conversion.part(&Found::new(path, (*name).into(), 1), opened, None).expect("it is whole")
     };
     names.iter().map(part).collect()
 }

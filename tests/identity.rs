@@ -471,6 +471,53 @@ fn the_library_does_the_same(folder: &Path, keys: &[String]) {
 }
 
 #[test]
+fn a_filing_tells_whose_a_recording_is_and_nothing_of_it_goes_out() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let at = folder.path();
+    key_file(at);
+    let shipped = root().join("examples/larkmoor");
+    for name in ["lm10_bare.hea", "lm10_bare.dat", "lm10_bare.filing.toml"] {
+        fs::copy(shipped.join(name), at.join(name)).expect("a shipped file is copied");
+    }
+    let said = |arguments: &str| {
+        let ended = run(&arguments.split(' ').collect::<Vec<_>>(), at, b"");
+        assert_eq!(ended.code, Some(0), "{arguments}: {}", ended.stderr);
+        ended.stdout
+    };
+    said("seal lm10_bare.hea --filing lm10_bare.filing.toml -o sealed.zip");
+    said("archive add --new A lm10_bare.hea --filing lm10_bare.filing.toml --by clerk-1");
+    let key = keys_of(at).remove(0);
+    let hidden = "--to json --deidentify --pseudonym-key key --into";
+    said(&format!("convert lm10_bare.hea {hidden} bare"));
+    for (into, input) in [("supplied", "lm10_bare.hea --filing ."), ("sealed", "sealed.zip")] {
+        said(&format!("convert {input} {hidden} {into}"));
+        assert!(said(&format!("convert {input} {hidden} {into}")).contains("done before"), "{into}");
+    }
+    said(&format!("archive export A {key} {hidden} exported --receiver study-7 --by clerk-1"));
+    fs::create_dir(at.join("one")).expect("a folder is made");
+    said("convert sealed.zip -o one/all.json --deidentify --pseudonym-key key");
+    let pseudonym = |into: &str| {
+        for path in files(&at.join(into)) {
+            let text = fs::read_to_string(&path).expect("JSON is text");
+            let planted = ["LM-212745", "Ebberfold", "EBBERFOLD", "1969"];
+            assert!(planted.iter().all(|word| !text.contains(word)), "{}: {text}", path.display());
+        }
+        read_all(&at.join(into))[0].subject.identifiers[0].value.clone()
+    };
+    let supplied = pseudonym("supplied");
+    for into in ["sealed", "exported", "one"] {
+        assert_eq!(pseudonym(into), supplied, "{into}");
+    }
+    assert_ne!(pseudonym("bare"), supplied);
+    // Somebody else was meant: it is not taken for done.
+    let right =
+        fs::read_to_string(at.join("lm10_bare.filing.toml")).expect("text").replace("LM-212745", "LM-212754");
+    fs::write(at.join("lm10_bare.filing.toml"), right).expect("written");
+    said(&format!("convert lm10_bare.hea --filing . {hidden} supplied --overwrite"));
+    assert_ne!(pseudonym("supplied"), supplied);
+}
+
+#[test]
 fn the_search_finds_every_spelling() {
     for (what, bytes) in [
         ("text", b"--zqvwxkey--".to_vec()),

@@ -157,7 +157,10 @@ fn nothing_that_is_kept_for_ever_or_logged_names_a_patient() {
     ward.run("archive list A --unsent", true, 0);
     let quarantined = ward.run("archive list A --quarantined", false, 0);
     let waiting = quarantined.stdout.split(' ').next().expect("a key").to_owned();
-    ward.run("archive reconcile A --expected list.csv", false, 0);
+    ward.run("archive reconcile A --expected list.csv", false, 1);
+    ward.run("archive reconcile A --expected list.csv --json", false, 1);
+    let seen = ward.run("archive reconcile A --expected list.csv --show-identity", true, 1);
+    assert!(seen.stdout.contains("CANARYORDER2"), "{}", seen.stdout);
     ward.run("archive verify A --level deep", false, 0);
     ward.run("archive verify A --json", false, 0);
     ward.run(&format!("archive get A {key} -o page.svg {by}"), false, 0);

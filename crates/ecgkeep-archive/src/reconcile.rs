@@ -27,6 +27,9 @@ pub struct Expected {
     /// When it was recorded, as far as the list says.
     #[serde(deserialize_with = "time")]
     pub time: CivilTime,
+    /// Its line in the list, from 1; 0 where it stands in none.
+    #[serde(skip)]
+    pub line: u64,
 }
 
 /// One recording that was filed, newest revision.
@@ -57,6 +60,8 @@ pub struct Reconciled {
     pub missing: Vec<usize>,
     /// Entries with several.
     pub duplicate: Vec<Duplicate>,
+    /// Recordings that several entries mean: all of these entries are matched, by one recording.
+    pub repeated: Vec<Repeated>,
     /// Keys filed in the time of the list that no entry asks for.
     pub unexpected: Vec<String>,
     /// Sequence numbers that neither the list nor the archive has, between ones that they have.
@@ -81,6 +86,15 @@ pub struct Duplicate {
     pub entry: usize,
     /// Keys of the recordings.
     pub keys: Vec<String>,
+}
+
+/// A recording and its entries.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct Repeated {
+    /// Key of the recording.
+    pub key: String,
+    /// Numbers of the entries.
+    pub entries: Vec<usize>,
 }
 
 /// Sequence numbers that are missing, the first and the last.
@@ -121,8 +135,8 @@ pub fn parse_expected(name: &str, text: &str) -> Result<Vec<Expected>> {
         let text = text.trim_start_matches('\u{feff}');
         let mut reader = csv::ReaderBuilder::new().trim(csv::Trim::All).from_reader(text.as_bytes());
         let headers = reader.headers().map_err(|_| wrong(1, "not a list of columns"))?.clone();
-        if headers.iter().any(|header| !COLUMNS.contains(&header)) {
-            return Err(wrong(1, "a column that is not known"));
+        if let Some((number, _)) = (1..).zip(&headers).find(|(_, header)| !COLUMNS.contains(header)) {
+            return Err(wrong(1, &format!("column {number} has no name that is known")));
         }
         for record in reader.records() {
             let line = |error: &csv::Error| error.position().map_or(1, csv::Position::line);
@@ -137,7 +151,7 @@ pub fn parse_expected(name: &str, text: &str) -> Result<Vec<Expected>> {
         None if list.is_empty() => {
             Err(Error::new(Kind::Malformed, "a list without an entry").at(Place::file(name)))
         }
-        None => Ok(list.into_iter().map(|(_, entry)| entry).collect()),
+        None => Ok(list.into_iter().map(|(line, entry)| Expected { line, ..entry }).collect()),
     }
 }
 
@@ -163,6 +177,15 @@ pub fn reconcile(expected: &[Expected], filed: &[FiledRecording]) -> Reconciled 
             }),
         }
     }
+    let mut entries_of: BTreeMap<&str, Vec<usize>> = BTreeMap::new();
+    for matched in &result.matched {
+        entries_of.entry(&matched.key).or_default().push(matched.entry);
+    }
+    result.repeated = entries_of
+        .into_iter()
+        .filter(|(_, entries)| entries.len() > 1)
+        .map(|(key, entries)| Repeated { key: key.to_owned(), entries })
+        .collect();
     let of_list = span(expected.iter().filter_map(|entry| entry.time.seconds()).chain(
         // A list without times is as long as the recordings it names.
         filed.iter().filter(|one| asked_for.contains(one.key.as_str())).filter_map(|one| one.start.seconds()),
@@ -340,6 +363,16 @@ mod tests {
         assert_eq!(result.unexpected, ["d"]);
         let device = "Fenwright Instruments, FW 12R, FW-00718".to_owned();
         assert_eq!(result.gaps, [Gap { device, first: 105, last: 106 }]);
+    }
+
+    #[test]
+    fn an_order_that_is_listed_twice_is_not_two_recordings() {
+        let archive = [filed("a", 5, "O-1", "2026-03-02T08:00:00+01:00")];
+        let list = parse_expected("list.csv", "order\nO-1\nO-2\no-1\n").unwrap();
+        let result = reconcile(&list, &archive);
+        assert_eq!(result.repeated, [Repeated { key: "a".into(), entries: vec![1, 3] }]);
+        assert_eq!((result.matched.len(), result.missing.as_slice()), (2, [2].as_slice()));
+        assert_eq!(list.iter().map(|entry| entry.line).collect::<Vec<_>>(), [2, 3, 4]);
     }
 
     #[test]

@@ -128,15 +128,16 @@ impl Assessment {
         }
     }
 
+    /// Whether the rule with this code came out NOT ASSESSED, for every lead or for some.
+    #[must_use]
+    pub fn is_open(&self, code: &str) -> bool {
+        self.findings.iter().any(|finding| finding.code == code && finding.verdict == Verdict::NotAssessed)
+    }
+
     /// How many of the rules performed could not be judged, wholly or for some lead.
     #[must_use]
     pub fn not_assessed(&self) -> usize {
-        let is_open = |code: &str| {
-            self.findings
-                .iter()
-                .any(|finding| finding.code == code && finding.verdict == Verdict::NotAssessed)
-        };
-        self.performed.iter().filter(|code| is_open(code)).count()
+        self.performed.iter().filter(|code| self.is_open(code)).count()
     }
 }
 

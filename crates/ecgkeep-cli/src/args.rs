@@ -29,7 +29,7 @@ pub struct Arguments {
     #[command(subcommand)]
     pub command: Command,
     /// Print one JSON object per input, one per line, "schema" first (shapes: schemas/ in the source).
-    #[arg(long, global = true)]
+    #[arg(long, global = true, display_order = 900)]
     pub json: bool,
 }
 
@@ -236,8 +236,9 @@ pub struct Convert {
     /// An option of the format written, NAME=VALUE (see `ecgkeep formats`).
     #[arg(long = "option", value_name = "NAME=VALUE")]
     pub options: Vec<String>,
-    /// A filing to carry along: it is written beside the output as STEM.filing.json, never merged into it.
-    #[arg(long, value_name = "FILE|FOLDER|-", conflicts_with_all = ["deidentify", "out"])]
+    /// A filing to carry along: it is written beside the output as STEM.filing.json, never merged into it. With
+    /// --deidentify it only tells of which patient a recording is that names none.
+    #[arg(long, value_name = "FILE|FOLDER|-", conflicts_with = "out")]
     pub filing: Option<PathBuf>,
     /// What to do when something is not kept.
     #[arg(long, value_enum, default_value_t)]

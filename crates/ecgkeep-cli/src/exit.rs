@@ -34,7 +34,8 @@ pub const MEANINGS: &[(Exit, &str)] = &[
     (Exit::Done, "done; what was noticed or is not kept stands on standard error"),
     (
         Exit::No,
-        "only from check (a FAIL), compare (a difference) and archive find (nothing): done, and the answer is no",
+        "only from check (a FAIL), compare (a difference), archive find (nothing) and archive reconcile (a recording is \
+         missing): done, and the answer is no",
     ),
     (Exit::Usage, "wrong usage"),
     (Exit::Malformed, "input malformed or truncated"),
@@ -44,6 +45,10 @@ pub const MEANINGS: &[(Exit, &str)] = &[
     (Exit::Io, "could not read or write: missing file, permission, disk full, target exists"),
     (Exit::Limit, "a limit was reached"),
 ];
+
+/// What the code of a run over several inputs is.
+pub const SEVERAL: &str = "With several inputs the gravest decides, in the order 6, 7, 3, 8, 4, 5, 1, 0; 2 stops before any \
+                           work; 101 is a fault of ecgkeep.";
 
 /// From the gravest to the least; with several inputs the gravest decides.
 const GRAVEST_FIRST: &[Exit] = &[
@@ -103,5 +108,7 @@ mod tests {
         assert_eq!(Exit::Done.or(Exit::No), Exit::No);
         assert_eq!(Exit::Done.or(Exit::Done), Exit::Done);
         assert_eq!(Exit::Refused.or(Exit::Unsupported), Exit::Unsupported);
+        let order = GRAVEST_FIRST[1..].iter().chain([&Exit::Done]).map(|exit| exit.code().to_string());
+        assert!(SEVERAL.contains(&format!("order {};", order.collect::<Vec<_>>().join(", "))));
     }
 }

@@ -1,6 +1,6 @@
 //! What stands for a patient: a pseudonym and an offset in days, random or keyed.
 
-use ecgkeep_recording::Recording;
+use ecgkeep_recording::Subject;
 use hmac::{Hmac, KeyInit as _, Mac as _};
 use sha2::Sha256;
 
@@ -26,8 +26,7 @@ impl PatientKey {
     /// The first identifier with its assigner; without one the name with the birth date; `None` where neither is
     /// stated, so that nothing says which recordings belong together.
     #[must_use]
-    pub fn of(recording: &Recording) -> Option<PatientKey> {
-        let subject = &recording.subject;
+    pub fn of(subject: &Subject) -> Option<PatientKey> {
         let first = subject.identifiers.iter().find(|identifier| !identifier.value.trim().is_empty());
         if let Some(identifier) = first {
             let assigner = identifier.assigner.as_deref().unwrap_or_default();

@@ -73,12 +73,8 @@ const CABLES: [(&str, &str); 3] =
 
 /// `CHEST CABLES NOT ASSESSED`, without a name where none of the rules that are on could be judged.
 fn cables_not_assessed(assessment: &Assessment) -> Option<String> {
-    let is_open = |code: &str| {
-        let is_it = |finding: &Finding| finding.code == code && finding.verdict == Verdict::NotAssessed;
-        assessment.findings.iter().any(is_it)
-    };
     let performed = CABLES.iter().filter(|(code, _)| assessment.performed.contains(code));
-    let (open, judged): (Vec<_>, Vec<_>) = performed.partition(|(code, _)| is_open(code));
+    let (open, judged): (Vec<_>, Vec<_>) = performed.partition(|(code, _)| assessment.is_open(code));
     let mut which = open.iter().map(|(_, name)| *name).collect::<Vec<_>>().join(" AND ");
     if judged.is_empty() {
         which.clear();

@@ -283,9 +283,16 @@ pub(crate) fn findings(assessment: &Assessment) -> Vec<(&Finding, Entry)> {
     sorted.into_iter().map(|finding| (finding, short(finding))).collect()
 }
 
-/// Which checks were made; `None` where none was.
+/// Which checks were made, and which could not be, or not for every lead; `None` where none was tried.
 pub(crate) fn checks_made(assessment: &Assessment) -> Option<String> {
-    let titles: Vec<&str> =
-        assessment.performed.iter().map(|code| rule(code).map_or(*code, |rule| rule.title)).collect();
-    (!titles.is_empty()).then(|| format!("Checks made: {}.", titles.join(", ")))
+    let (open, made): (Vec<&str>, Vec<&str>) =
+        assessment.performed.iter().partition(|code| assessment.is_open(code));
+    let sentence = |words: &str, codes: &[&str]| {
+        let titles: Vec<&str> =
+            codes.iter().map(|code| rule(code).map_or(*code, |rule| rule.title)).collect();
+        (!titles.is_empty()).then(|| format!("{words}: {}.", titles.join(", ")))
+    };
+    let said = [sentence("Checks made", &made), sentence("Not assessed, wholly or in part", &open)];
+    let said: Vec<String> = said.into_iter().flatten().collect();
+    (!said.is_empty()).then(|| said.join(" "))
 }

@@ -56,16 +56,17 @@ pub struct Converted {
 }
 
 impl Conversion<'_> {
-    /// Converts one source; `filing` goes beside it as `STEM.filing.json` and is never merged into it.
+    /// Converts one source; `filing` goes beside it as `STEM.filing.json` and is never merged into it. Where the
+    /// identity is taken out, it only tells of which patient a recording is that names none itself.
     /// # Errors
     /// [`Kind::Malformed`] for a damaged source, [`Kind::Refused`] where something would be lost and that is refused
     /// or the format cannot hold the recording; those of [`write()`](ecgkeep_format::write()).
     pub fn of(&self, opened: &Opened, stem: &str, filing: Option<&Filing>) -> Result<Converted> {
         opened.refuse_damage(self.accept_damage)?;
-        let (recordings, taken) = self.without_identity(opened)?;
+        let (recordings, taken) = self.without_identity(opened, filing)?;
         let recordings = recordings.as_deref().unwrap_or(&opened.read.recordings);
         let mut converted = self.written(recordings, stem, taken)?;
-        if let Some(filing) = filing {
+        if let (Some(filing), None) = (filing, self.deidentifier) {
             converted.files.insert(0, filing_file(stem, filing)?);
         }
         Ok(converted)
@@ -93,12 +94,16 @@ impl Conversion<'_> {
     }
 
     /// The recordings of a source without identity, and what was taken; `None` where that is not asked for.
-    pub(crate) fn without_identity(&self, opened: &Opened) -> Result<(Option<Vec<Recording>>, Vec<Taken>)> {
+    pub(crate) fn without_identity(
+        &self,
+        opened: &Opened,
+        filing: Option<&Filing>,
+    ) -> Result<(Option<Vec<Recording>>, Vec<Taken>)> {
         let Some(deidentifier) = self.deidentifier else { return Ok((None, Vec::new())) };
         let source = opened.key();
         let (mut recordings, mut taken): (Vec<Recording>, Vec<Taken>) = (Vec::new(), Vec::new());
         for recording in &opened.read.recordings {
-            let done = deidentifier.recording(recording, &source, self.program)?;
+            let done = deidentifier.recording(recording, filing, &source, self.program)?;
             recordings.push(done.recording);
             for one in done.taken {
                 match taken.iter_mut().find(|before| before.field == one.field) {
@@ -123,13 +128,17 @@ impl Conversion<'_> {
     }
 
     /// Names the source by its content: the key of its files, the filing counted in. Where identity is taken out it
-    /// is a name that tells nothing of the source, keyed or from the table.
+    /// is a name that tells nothing of the source, keyed or from the table, and the pseudonym that a filing gives it.
     /// # Errors
     /// Those of the table of pseudonyms.
     pub fn source(&self, opened: &Opened, filing: Option<&Filing>) -> Result<String> {
         let key = opened.key();
         if let Some(deidentifier) = self.deidentifier {
-            return deidentifier.name(&key);
+            let name = deidentifier.name(&key)?;
+            return Ok(match deidentifier.supplied(filing)? {
+                None => name,
+                Some(pseudonym) => format!("{name}+{pseudonym}"),
+            });
         }
         match filing {
             None => Ok(key),

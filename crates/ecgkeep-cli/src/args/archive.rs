@@ -59,6 +59,10 @@ pub enum Act {
     #[command(after_long_help = examples::ARCHIVE_ACKNOWLEDGE)]
     Acknowledge(Acknowledge),
     /// Hold a list of orders, or the device's own log, against what was filed.
+    ///
+    /// Says what is missing (then it ends with 1), what was filed more than once, what was filed in the time of the list
+    /// without standing on it, entries that mean one recording, numbers that the device gave and nobody has, and how long
+    /// filing took. Lines of the list are named by their number; --show-identity adds orders and patients.
     #[command(after_long_help = examples::ARCHIVE_RECONCILE)]
     Reconcile(Reconcile),
     /// Keep a recording from being destroyed, whatever the schedule says.
@@ -396,6 +400,9 @@ pub struct Reconcile {
     /// JSON lines with the same members; - is standard input.
     #[arg(long, value_name = "LIST")]
     pub expected: PathBuf,
+    /// Also print orders, devices, patients' names, identifiers and birth dates.
+    #[arg(long)]
+    pub show_identity: bool,
 }
 
 #[derive(Args)]

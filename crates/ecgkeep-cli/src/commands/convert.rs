@@ -81,7 +81,7 @@ fn batch(args: &Convert, json: bool, into: &Path, conversion: Conversion<'_>) ->
     let filing = FilingChoice::of(
         args.filing.as_deref(),
         &all.iter().map(|one| one.found.clone()).collect::<Vec<_>>(),
-        true,
+        !hides,
     )?;
     let of_shard = |target: &Target| args.shard.is_none_or(|shard| shard.holds(target.found.number));
     let own: Vec<Target> = all.into_iter().filter(of_shard).collect();
@@ -101,7 +101,7 @@ fn batch(args: &Convert, json: bool, into: &Path, conversion: Conversion<'_>) ->
         |target| {
             let work = || {
                 let (input, opened) = open(&target.found.path, from)?;
-                let filing = if hides { None } else { filing.for_input(&input, &target.found.path)? };
+                let filing = filing.for_input(&input, &target.found.path)?;
                 batch.file(target, opened, filing.as_ref())
             };
             let filed = work().map_err(|error| if hides { without_identity(&error) } else { error })?;
@@ -259,9 +259,9 @@ fn single<'a>(
     let (job, format) = job(args, json)?;
     let conversion = conversion(format);
     conversion.options.check(format.about().id, format.options())?;
-    let filing = FilingChoice::of(args.filing.as_deref(), std::slice::from_ref(&job.found), true)?;
     let from = args.reading.from.as_deref();
     let hides = args.identity.deidentify;
+    let filing = FilingChoice::of(args.filing.as_deref(), std::slice::from_ref(&job.found), !hides)?;
     Ok(each(
         "ecgkeep-convert/1",
         json,
@@ -270,7 +270,7 @@ fn single<'a>(
         |job| {
             let work = || {
                 let (input, opened) = open(&job.found.path, from)?;
-                let filing = if hides { None } else { filing.for_input(&input, &job.found.path)? };
+                let filing = filing.for_input(&input, &job.found.path)?;
                 let converted = conversion.of(&opened, &job.stem, filing.as_ref())?;
                 let paths = place(job, &converted.files, &opened, args)?;
                 Ok((converted, paths, opened.read.notes))

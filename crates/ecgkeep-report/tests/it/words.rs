@@ -158,6 +158,11 @@ fn leads_without_tracing_and_cables_in_question_cannot_be_overlooked() {
     let flat = |leads: &[Lead]| finding_of("lead-flat", Verdict::Fail, "no signal variation", leads);
     let some = page(vec![flat(&[Lead::V4]), flat(&[Lead::AVR]), open("cable-chest")]);
     assert!(some.says("NO TRACING: V4, aVR") && some.says("CHEST CABLES NOT ASSESSED"));
+    let title = |code: &str| rule(code).expect("a rule").title;
+    let made = ["lead-flat", "cable-neutral", "cable-limb"].map(title).join(", ");
+    let open_ones = title("cable-chest");
+    let said = format!("Checks made: {made}. Not assessed, wholly or in part: {open_ones}.");
+    assert!(some.says(&said), "a check that was not assessed is none that was made");
     let all = page(vec![flat(&Lead::TWELVE), open("cable-neutral"), open("cable-limb"), open("cable-chest")]);
     assert!(all.says("NO TRACING: 12 LEADS") && all.texts().any(|text| text == "CABLES NOT ASSESSED"));
     let in_question = vec![finding_of("cable-limb", Verdict::Warn, "may be exchanged", &[])];

@@ -56,7 +56,7 @@ pub fn copies_without_identity(
     let opened = input.read(Some(&got.entry.format), &Limits::default())?;
     opened.recording()?;
     opened.refuse_damage(conversion.accept_damage)?;
-    let (recordings, taken) = conversion.without_identity(&opened)?;
+    let (recordings, taken) = conversion.without_identity(&opened, input.stored_filing()?.as_ref())?;
     let recordings = recordings.ok_or_else(takes_none)?;
     let stem = deidentifier.name(&opened.key())?;
     let mut converted = conversion.written(&recordings, &stem, taken)?;

@@ -72,7 +72,7 @@ impl Batch<'_> {
         let settings = self.conversion.settings(self.from);
         // Names of the source's own may say who it is.
         let (folder, stem) = match self.conversion.deidentifier {
-            Some(_) => (Path::new(""), source.clone()),
+            Some(deidentifier) => (Path::new(""), deidentifier.name(&opened.key())?),
             None => (target.folder.as_path(), target.stem.clone()),
         };
         let name = name_in(folder, &stem);

@@ -10,7 +10,7 @@ use ecgkeep_deidentify::{
     Alias, Dates, Deidentified, KEY_BYTES, Key, Method, PatientKey, alias_from, deidentify, name_from,
 };
 use ecgkeep_format::{Error, Kind, Place, Result};
-use ecgkeep_recording::Recording;
+use ecgkeep_recording::{Filing, Recording};
 use serde::{Deserialize, Serialize};
 
 use crate::storage::shown;
@@ -66,16 +66,41 @@ impl Deidentifier {
         Ok(Deidentifier { pseudonyms: Pseudonyms::Table(Mutex::new(table)), dates })
     }
 
-    /// The recording without identity. `source` is the key of its source files, for a recording that names no patient.
+    /// The recording without identity. Where it names no patient itself, `filing` says which one it is of and else
+    /// `source`, the key of its files, makes it a patient of its own; nothing of a filing is in the result.
     /// # Errors
     /// [`Kind::Io`] where the table cannot be written.
-    pub fn recording(&self, recording: &Recording, source: &str, program: &str) -> Result<Deidentified> {
-        let patient = PatientKey::of(recording).unwrap_or_else(|| PatientKey::of_source(source));
-        let (alias, pseudonyms) = match &self.pseudonyms {
-            Pseudonyms::Keyed(key) => (key.alias(&patient), "keyed (HMAC-SHA-256)"),
-            Pseudonyms::Table(table) => (locked(table).alias(&patient)?, "random (table kept apart)"),
+    pub fn recording(
+        &self,
+        recording: &Recording,
+        filing: Option<&Filing>,
+        source: &str,
+        program: &str,
+    ) -> Result<Deidentified> {
+        let patient = PatientKey::of(&recording.subject)
+            .or_else(|| supplied(filing))
+            .unwrap_or_else(|| PatientKey::of_source(source));
+        let alias = self.alias(&patient)?;
+        let pseudonyms = match &self.pseudonyms {
+            Pseudonyms::Keyed(_) => "keyed (HMAC-SHA-256)",
+            Pseudonyms::Table(_) => "random (table kept apart)",
         };
         Ok(deidentify(recording, &alias, &Method { dates: self.dates, pseudonyms, program }))
+    }
+
+    /// The pseudonym of the patient that a filing names; `None` where it names none.
+    /// # Errors
+    /// [`Kind::Io`] where the table cannot be written.
+    pub fn supplied(&self, filing: Option<&Filing>) -> Result<Option<String>> {
+        let patient = supplied(filing);
+        patient.map(|patient| self.alias(&patient).map(|alias| alias.pseudonym)).transpose()
+    }
+
+    fn alias(&self, patient: &PatientKey) -> Result<Alias> {
+        match &self.pseudonyms {
+            Pseudonyms::Keyed(key) => Ok(key.alias(patient)),
+            Pseudonyms::Table(table) => locked(table).alias(patient),
+        }
     }
 
     /// A name for a recording that tells nothing of it; the same source always has the same.
@@ -275,6 +300,11 @@ fn refuse_readable_by_others(_: &Path, _: &fs::File) -> Result<()> {
     Ok(())
 }
 
+/// The patient that a filing names.
+fn supplied(filing: Option<&Filing>) -> Option<PatientKey> {
+    filing.and_then(|filing| PatientKey::of(&filing.subject))
+}
+
 fn cannot(path: &Path, what: &str, cause: std::io::Error) -> Error {
     Error::new(Kind::Io, what).at(Place::file(shown(path))).because(cause)
 }
@@ -299,8 +329,28 @@ mod tests {
     }
 
     fn pseudonym(deidentifier: &Deidentifier, value: &str) -> String {
-        let done = deidentifier.recording(&of(value), "s", "ecgkeep test").unwrap();
+        let done = deidentifier.recording(&of(value), None, "s", "ecgkeep test").unwrap();
         done.recording.subject.identifiers[0].value.clone()
+    }
+
+    #[test]
+    fn a_filing_says_whose_a_recording_is_that_says_nothing() {
+        let folder = tempfile::tempdir().unwrap();
+        let table = folder.path().join("table.jsonl");
+        let deidentifier = Deidentifier::with_table(&table, Dates::Shifted, counting()).unwrap();
+        let filing = Filing { subject: of("LM-1").subject, ..Filing::default() };
+        let of_file = |recording: &Recording, filing: Option<&Filing>, source: &str| {
+            let done = deidentifier.recording(recording, filing, source, "ecgkeep test").unwrap();
+            done.recording.subject.identifiers[0].value.clone()
+        };
+        let bare = Recording::default();
+        let one = pseudonym(&deidentifier, "LM-1");
+        assert_eq!(of_file(&bare, Some(&filing), "a"), one);
+        assert_eq!(of_file(&bare, Some(&filing), "b"), one);
+        assert_eq!(deidentifier.supplied(Some(&filing)).unwrap(), Some(one.clone()));
+        assert_ne!(of_file(&bare, None, "a"), one);
+        assert_ne!(of_file(&bare, Some(&Filing::default()), "a"), of_file(&bare, None, "b"));
+        assert_eq!(of_file(&of("LM-2"), Some(&filing), "a"), pseudonym(&deidentifier, "LM-2"));
     }
 
     #[test]

@@ -2,7 +2,7 @@
 
 use ecgkeep_deidentify::Taken;
 use ecgkeep_format::{Error, File, Kind, Loss, Note, Result};
-use ecgkeep_recording::Recording;
+use ecgkeep_recording::{Filing, Recording};
 
 use crate::convert::Conversion;
 use crate::convert::batch::expect_digest;
@@ -50,14 +50,15 @@ pub struct PartOfFile {
 }
 
 impl Conversion<'_> {
-    /// What an input gives to a file of many.
+    /// What an input gives to a file of many; `filing` tells the patient where identity is taken out, as in
+    /// [`Conversion::of`].
     /// # Errors
     /// [`Kind::Altered`] for a source with another digest than its list says; [`Kind::Malformed`] for a damaged one;
     /// those of the table of pseudonyms.
-    pub fn part(&self, found: &Found, opened: Opened) -> Result<Part> {
+    pub fn part(&self, found: &Found, opened: Opened, filing: Option<&Filing>) -> Result<Part> {
         expect_digest(found, &opened)?;
         opened.refuse_damage(self.accept_damage)?;
-        let (without_identity, taken) = self.without_identity(&opened)?;
+        let (without_identity, taken) = self.without_identity(&opened, filing)?;
         let name = self.deidentifier.map(|deidentifier| deidentifier.name(&opened.key())).transpose()?;
         let recordings = without_identity.unwrap_or(opened.read.recordings);
         Ok(Part { recordings, name, taken, notes: opened.read.notes })

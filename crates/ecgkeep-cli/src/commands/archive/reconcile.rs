@@ -1,10 +1,13 @@
 //! `archive reconcile`.
 
-use ecgkeep::archive::{self, Gap};
+use std::collections::BTreeMap;
+
+use ecgkeep::archive::{self, Expected, Gap, Row};
 use ecgkeep::format::Error;
+use ecgkeep::recording::CivilTime;
 use serde_json::json;
 
-use super::{one, text_of};
+use super::{one, row_line, text_of};
 use crate::args::archive::Reconcile;
 use crate::exit::Exit;
 use crate::output::Outcome;
@@ -14,34 +17,45 @@ pub fn run(args: &Reconcile, json: bool) -> Result<Exit, Error> {
 }
 
 fn reconciled(args: &Reconcile) -> Result<Outcome, Error> {
-    let expected = archive::parse_expected(&super::shown(&args.expected), &text_of(&args.expected)?)?;
+    let list = archive::parse_expected(&super::shown(&args.expected), &text_of(&args.expected)?)?;
     let catalogue = archive::catalogue(&archive::open(&args.dir)?)?;
-    let filed = archive::filed_recordings(&catalogue.all()?);
+    let rows = catalogue.all()?;
     let quarantined = catalogue.quarantined()?.len();
-    let result = archive::reconcile(&expected, &filed);
+    let result = archive::reconcile(&list, &archive::filed_recordings(&rows));
+    let entry = |number: usize| entry_line(&list[number - 1], args.show_identity);
+    let rows: BTreeMap<&str, &Row> = rows.iter().map(|row| (row.key.as_str(), row)).collect();
+    let recording = |key: &str| match rows[key] {
+        row if args.show_identity => row_line(row),
+        Row { key, revision, start, .. } => format!("{key}.r{revision} | {start}\n"),
+    };
     let mut text = String::new();
-    for entry in &result.missing {
-        text.push_str(&format!("entry {entry}: MISSING\n"));
+    for number in &result.missing {
+        text.push_str(&format!("{}: MISSING, no such recording is filed\n", entry(*number)));
     }
     for duplicate in &result.duplicate {
-        text.push_str(&format!(
-            "entry {}: filed {} times: {}\n",
-            duplicate.entry,
-            duplicate.keys.len(),
-            duplicate.keys.join(", ")
-        ));
+        text.push_str(&format!("{}: filed {} times\n", entry(duplicate.entry), duplicate.keys.len()));
+        duplicate.keys.iter().for_each(|key| text.push_str(&format!("  {}", recording(key))));
+    }
+    for repeated in &result.repeated {
+        repeated.entries.iter().for_each(|number| text.push_str(&format!("{}\n", entry(*number))));
+        text.push_str(&format!("  these mean one recording: {}", recording(&repeated.key)));
     }
     for key in &result.unexpected {
-        text.push_str(&format!("{key}: not on the list\n"));
+        text.push_str(&format!("filed, but not on the list: {}", recording(key)));
     }
     for gap in &result.gaps {
         text.push_str(&gap_line(gap));
     }
+    let is_as_expected = text.is_empty();
     let mut delays: Vec<i64> = result.matched.iter().filter_map(|matched| matched.delay_seconds).collect();
     delays.sort_unstable();
+    let twice: usize = result.repeated.iter().map(|repeated| repeated.entries.len() - 1).sum();
+    let by =
+        if twice > 0 { format!(" (by {} recordings)", result.matched.len() - twice) } else { String::new() };
     text.push_str(&format!(
-        "{} expected: {} found, {} missing, {} more than once; {} unexpected; {} gaps\n",
-        expected.len(),
+        "{} on the list: {} found{by}, {} missing, {} filed more than once; {} of the same time not on the list; {} gaps in \
+         sequence numbers\n",
+        list.len(),
         result.matched.len(),
         result.missing.len(),
         result.duplicate.len(),
@@ -56,10 +70,30 @@ fn reconciled(args: &Reconcile) -> Result<Outcome, Error> {
         ));
     }
     let mut remarks = Vec::new();
+    if !args.show_identity && !is_as_expected {
+        remarks.push("--show-identity says which orders and which patients".to_owned());
+    }
     if quarantined > 0 && !result.missing.is_empty() {
         remarks.push(format!("{quarantined} sources are in quarantine: what is missing may be among them"));
     }
-    Ok(Outcome { remarks, ..Outcome::done(text, json!({ "expected": expected.len(), "result": result }))? })
+    let exit = if result.missing.is_empty() { Exit::Done } else { Exit::No };
+    let body = json!({ "expected": list.len(), "result": result });
+    Ok(Outcome { exit, remarks, ..Outcome::done(text, body)? })
+}
+
+/// Where an entry stands in the list and when it was expected; what names the patient or the order only on request.
+fn entry_line(entry: &Expected, show_identity: bool) -> String {
+    let Expected { order, sequence, device, identifier, time, line } = entry;
+    let mut said = format!("line {line} of the list");
+    let named =
+        [("order", order), ("sequence number", sequence), ("device", device), ("patient", identifier)];
+    for (what, value) in named.into_iter().filter(|_| show_identity) {
+        value.iter().for_each(|value| said.push_str(&format!(", {what} {value}")));
+    }
+    if *time != CivilTime::default() {
+        said.push_str(&format!(", {time}"));
+    }
+    said
 }
 
 fn gap_line(gap: &Gap) -> String {

@@ -92,8 +92,9 @@ impl Job<'_> {
         let mut progress = Progress::of(self.inputs.len(), "inputs");
         let work = |found: &Found| {
             let (input, opened) = open(&found.path, from)?;
-            let leaves_filing = !hides && input.stored_filing()?.is_some();
-            Ok((leaves_filing, self.conversion.part(found, opened)?))
+            let filing = input.stored_filing()?;
+            let leaves_filing = !hides && filing.is_some();
+            Ok((leaves_filing, self.conversion.part(found, opened, filing.as_ref())?))
         };
         in_order(
             &self.inputs,
