@@ -9,7 +9,7 @@ use ecgkeep::archive::{self, Acting, Adding, Archive, Catalogue, Fate, Hit, Key,
 use ecgkeep::checks::Policy;
 use ecgkeep::format::{Error, File, Kind, Memory, Options};
 use ecgkeep::recording::{Filing, Identifier, PersonName, Recording};
-use ecgkeep::{Correction, Input, Reason};
+use ecgkeep::{Correction, Input, PageForm, Reason};
 
 const NOON: &str = "2026-03-02T12:00:00Z";
 
@@ -340,6 +340,17 @@ fn the_superseded_original_is_handed_out_on_request_only_and_never_filed_again()
         assert_eq!(got.refuse_superseded(false).err().map(|error| error.kind()), Some(Kind::Refused));
         assert!(got.refuse_superseded(true).is_ok());
     }
+    // Whoever is given the page of what was corrected away can see it; the one that was sealed does not say so.
+    let at = NOON.parse().expect("a time");
+    let page = |got: &archive::Got, original| got.page("page", PageForm::Svg, original, &at, "ecgkeep test");
+    let text =
+        |got| String::from_utf8(page(got, true).expect("a page").remove(0).bytes).expect("SVG is text");
+    assert_eq!(page(&first, false).err().map(|error| error.kind()), Some(Kind::Refused));
+    assert!(
+        text(&first).contains("SUPERSEDED")
+            && text(&first).contains("corrected by revision 2 (wrong-patient)")
+    );
+    assert!(!text(&now).contains("SUPERSEDED") && text(&now).contains("CORRECTED"));
     let copies = archive::copies(&now, None, false).expect("copy and page");
     for file in &copies.files {
         let text = String::from_utf8_lossy(&file.bytes);

@@ -225,7 +225,7 @@ fn faults_of(ended: &Ended, what: &str) -> Vec<String> {
 
 fn key_file(folder: &Path) {
     let path = folder.join("key");
-    fs::write(&path, [7; 32]).expect("a key is written");
+    fs::write(&path, (0..32).collect::<Vec<u8>>()).expect("a key is written");
     #[cfg(unix)]
     {
         use std::os::unix::fs::PermissionsExt as _;

@@ -51,7 +51,7 @@ impl<'a> Evidence<'a> {
             None => Err("there is no rhythm waveform".to_owned()),
         };
         let typical = match (&beats, main) {
-            (Ok(beats), Some(index)) => Ok(MedianBeats::of(&strips[index], beats)),
+            (Ok(beats), Some(index)) => Ok(MedianBeats::of(&strips, index, beats)),
             (Err(why), _) => Err(why.clone()),
             (Ok(_), None) => Err("there is no rhythm waveform".to_owned()),
         };

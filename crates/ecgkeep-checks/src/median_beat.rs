@@ -13,6 +13,8 @@ use crate::strip::{Strip, Tracing, samples};
 /// The median beats of the leads of one strip.
 pub(crate) struct MedianBeats {
     leads: Vec<(Lead, MedianBeat)>,
+    /// The leads of other strips, which were not recorded together with these.
+    elsewhere: Vec<Lead>,
     /// How many beats they are made of.
     pub beats: usize,
     /// The median interval between all beats.
@@ -30,7 +32,8 @@ pub(crate) struct MedianBeat {
 }
 
 impl MedianBeats {
-    pub fn of(strip: &Strip, beats: &Beats) -> MedianBeats {
+    pub fn of(strips: &[Strip], main: usize, beats: &Beats) -> MedianBeats {
+        let strip = &strips[main];
         let half = strip.samples(QRS_HALF_SECONDS);
         let all: Vec<Levelled> =
             strip.tracings.iter().map(|lead| Levelled::of(strip, lead, &beats.at)).collect();
@@ -48,13 +51,20 @@ impl MedianBeats {
             beats.at.windows(2).map(|pair| strip.at_seconds(pair[1] - pair[0])).collect();
         MedianBeats {
             leads: leads.collect(),
+            elsewhere: strips.iter().flat_map(Strip::leads).cloned().collect(),
             beats: dominant.iter().filter(|is_in| **is_in).count(),
             rr_seconds: median(&mut intervals),
         }
     }
 
-    pub fn lead(&self, lead: &Lead) -> Option<&MedianBeat> {
-        self.leads.iter().find(|(own, _)| own == lead).map(|(_, beat)| beat)
+    /// # Errors
+    /// That the lead is not among them, in words.
+    pub fn lead(&self, lead: &Lead) -> Result<&MedianBeat, String> {
+        let own = self.leads.iter().find(|(own, _)| own == lead).map(|(_, beat)| beat);
+        own.ok_or_else(|| match self.elsewhere.contains(lead) {
+            true => format!("lead {lead} was not recorded at the same time as most leads"),
+            false => format!("lead {lead} is not stored"),
+        })
     }
 }
 

@@ -17,8 +17,7 @@ const OTHER_EXPLANATIONS: &str = "exchanged cables, but also disease (infarction
 
 /// The median beat of a lead of the main strip, or why there is none.
 fn median_beat<'a>(evidence: &'a Evidence, lead: &Lead) -> Result<&'a MedianBeat, String> {
-    let beats = evidence.typical.as_ref().map_err(Clone::clone)?;
-    beats.lead(lead).ok_or_else(|| format!("lead {lead} is not stored"))
+    evidence.typical.as_ref().map_err(Clone::clone)?.lead(lead)
 }
 
 /// How many beats the median beat is made of.

@@ -49,6 +49,10 @@ impl<'a> Strip<'a> {
         self.seconds() > LONGEST_STRIP_SECONDS
     }
 
+    pub fn leads(&self) -> impl Iterator<Item = &'a Lead> {
+        self.waveform.signals().iter().filter(|signal| signal.is_voltage()).map(|signal| &signal.lead)
+    }
+
     pub fn lead(&self, lead: &Lead) -> Option<&Tracing<'a>> {
         self.tracings.iter().find(|tracing| tracing.signal.lead == *lead)
     }

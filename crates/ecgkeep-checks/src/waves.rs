@@ -43,7 +43,7 @@ const V6: usize = 7;
 
 /// The median beat of a lead, if it has a value in every sample.
 fn complete<'a>(beats: &'a MedianBeats, lead: &Lead) -> Result<&'a MedianBeat, String> {
-    let beat = beats.lead(lead).ok_or_else(|| format!("lead {lead} is not stored"))?;
+    let beat = beats.lead(lead)?;
     let has_gap = beat.microvolts.iter().any(|value| value.is_nan());
     if has_gap { Err(format!("lead {lead} has missing samples in its beats")) } else { Ok(beat) }
 }

@@ -139,7 +139,10 @@ enum FilingChoice {
 impl FilingChoice {
     /// `names_files`: whether filings that are not used may be named on standard error.
     fn of(path: Option<&Path>, inputs: &[Found], names_files: bool) -> Result<FilingChoice, Error> {
-        let Some(path) = path else { return Ok(FilingChoice::None) };
+        let Some(path) = path else {
+            say_filings_beside(inputs);
+            return Ok(FilingChoice::None);
+        };
         if path == Path::new("-") {
             if inputs.iter().any(|input| input.path == Path::new("-")) {
                 return Err(Error::new(
@@ -176,6 +179,23 @@ impl FilingChoice {
             Some(filing) => Ok(Some(filing)),
             None => input.stored_filing(),
         }
+    }
+}
+
+/// Says that filings lie beside the inputs and none was asked for: a recording that names no patient would be kept
+/// unidentified though somebody has supplied who it is.
+fn say_filings_beside(inputs: &[Found]) {
+    let is_filed = |input: &&Found| {
+        ["filing.toml", "filing.json"].iter().any(|ending| input.path.with_extension(ending).is_file())
+    };
+    match inputs.iter().filter(is_filed).count() {
+        0 => {}
+        1 => output::remark_line(
+            "a filing lies beside its recording and is not used: --filing takes it, or its folder",
+        ),
+        many => output::remark_line(&format!(
+            "{many} filings lie beside their recordings and are not used: --filing takes their folder"
+        )),
     }
 }
 

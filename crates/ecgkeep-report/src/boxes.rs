@@ -10,6 +10,7 @@ pub(crate) fn banners(assessment: &Assessment, facts: &PageFacts) -> Vec<&'stati
     let is_conflict =
         |finding: &Finding| finding.code == "filing-conflict" && finding.verdict == Verdict::Fail;
     let all = [
+        (facts.superseded.is_some(), "SUPERSEDED"),
         (facts.test_recording.is_some(), "TEST RECORDING"),
         (facts.damaged, "DAMAGED"),
         (facts.deidentified.is_some(), "DE-IDENTIFIED"),

@@ -74,6 +74,9 @@ fn patient(subject: &Subject) -> Vec<Entry> {
 pub(crate) fn acquisition(recording: &Recording, facts: &PageFacts) -> Vec<Entry> {
     let acquisition = &recording.acquisition;
     let mut entries = Vec::new();
+    if let Some(by) = &facts.superseded {
+        entries.push(entry("Superseded", by.clone()));
+    }
     if let Some(reason) = &facts.test_recording {
         entries.push(entry("Test", format!("recording of no patient: {reason}")));
     }

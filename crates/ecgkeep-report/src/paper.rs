@@ -20,6 +20,8 @@ pub struct PageFacts {
     /// How identity was taken out, as a sentence: name, dates and places are then not the source's, and the page says
     /// DE-IDENTIFIED.
     pub deidentified: Option<String>,
+    /// By which revision this one was corrected, as a sentence: the page then says SUPERSEDED.
+    pub superseded: Option<String>,
     /// What was corrected, by whom and when; printed with the name.
     pub correction: Option<String>,
     /// The program and its version.

@@ -91,6 +91,7 @@ pub fn page_facts(
         damaged: opened.read.is_damaged(),
         test_recording: test_recording(recording, filing, policy),
         deidentified: stated_method(recording).map(str::to_owned),
+        superseded: None,
         correction: opened.amends.as_ref().map(|amends| correction_line(amends, None)),
         program: program.to_owned(),
     }

@@ -39,7 +39,7 @@ fn judge(rule: &Rule, evidence: &Evidence) -> Vec<Finding> {
         [(&LIMB, "limb", policy.limb_uv_at_least), (&CHEST, "chest", policy.chest_uv_at_least)]
     {
         let size = |lead: &Lead| {
-            let beat = beats.lead(lead)?;
+            let beat = beats.lead(lead).ok()?;
             let low = beat.qrs().iter().copied().fold(f64::INFINITY, f64::min);
             let high = beat.qrs().iter().copied().fold(f64::NEG_INFINITY, f64::max);
             Some(high - low)

@@ -181,6 +181,19 @@ fn leads_of_several_waveforms_are_all_found_but_not_related() {
     let goldberger = of(&assessment, "goldberger");
     assert!(goldberger.iter().all(|finding| finding.verdict == Verdict::NotAssessed));
     assert!(goldberger[0].text.ends_with("the leads were not recorded together"), "{}", goldberger[0].text);
+    // The chest leads are most; lead I is stored, but not with them.
+    let (limb, chest) = all.split_at(6);
+    recording.waveforms = [limb[..3].to_vec(), limb[3..].to_vec(), chest.to_vec()]
+        .map(|together| Waveform::new(rate, together).unwrap())
+        .to_vec();
+    let text = |recording: &Recording| of(&check(recording), "polarity-i")[0].text.clone();
+    assert!(
+        text(&recording).ends_with("lead I was not recorded at the same time as most leads"),
+        "{}",
+        text(&recording)
+    );
+    recording.waveforms.remove(0);
+    assert!(text(&recording).ends_with("lead I is not stored"), "{}", text(&recording));
 }
 
 #[test]

@@ -400,7 +400,7 @@ pub struct Reconcile {
     /// JSON lines with the same members; - is standard input.
     #[arg(long, value_name = "LIST")]
     pub expected: PathBuf,
-    /// Also print orders, devices, patients' names, identifiers and birth dates.
+    /// Also print orders, devices, patients' names, identifiers and birth dates; JSON has numbers and keys alone.
     #[arg(long)]
     pub show_identity: bool,
 }

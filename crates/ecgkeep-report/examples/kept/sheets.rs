@@ -194,6 +194,9 @@ fn every_banner(recording: &Recording, paper: &Paper) -> Sheet {
     filing.subject.name = PersonName::from_text("Odalys Fennimore");
     let facts = PageFacts {
         damaged: true,
+        superseded: Some(
+            "revision 2 was corrected by revision 3 (merged-identifier): this is not the newest".to_owned(),
+        ),
         correction: Some("identifier, from LM-204400; by R. Quill, 2026-03-02 10:40".to_owned()),
         notes: vec!["the checksum of the signal file is wrong".to_owned()],
         ..facts(recording, Some(&filing))

@@ -1,6 +1,6 @@
 //! What the pages say, and that no text does harm.
 
-use ecgkeep_checks::{Assessment, Finding, Place, Verdict};
+use ecgkeep_checks::{Assessment, Finding, Place, Verdict, rule};
 use ecgkeep_recording::{
     Filing, Identifier, Lead, Person, PersonName, Recording, Statement, StatementStatus,
 };
@@ -133,10 +133,12 @@ fn damage_correction_and_a_missing_identity_cannot_be_overlooked() {
         damaged: true,
         correction: Some("name".into()),
         test_recording: Some("the file names the patient \"TEST\"".into()),
+        superseded: Some("revision 1 was corrected by revision 2".into()),
         ..PageFacts::default()
     };
     let page = draw_with(&twelve(), &assessment, &facts).remove(0);
-    let banners = ["TEST RECORDING", "DAMAGED", "UNIDENTIFIED", "FILING CONFLICT", "CORRECTED"];
+    assert!(page.says("Superseded revision 1 was corrected by revision 2"));
+    let banners = ["SUPERSEDED", "TEST RECORDING", "DAMAGED", "UNIDENTIFIED", "FILING CONFLICT", "CORRECTED"];
     for word in banners {
         // In the head, and large behind the tracings.
         assert_eq!(page.texts().filter(|text| *text == word).count(), 2, "{word}");

@@ -6,11 +6,15 @@ use ecgkeep_archive::catalogue::Catalogue;
 use ecgkeep_archive::layout::{Shelved, stem};
 use ecgkeep_archive::{About, Act, Archive, Code, Digest, Entry, Event, Key, Signer};
 use ecgkeep_bundle::Bundle;
-use ecgkeep_format::{Error, File, Kind, Place, Result, Source as _};
+use ecgkeep_checks::Policy;
+use ecgkeep_format::{Error, File, Kind, Limits, Place, Result, Source as _};
+use ecgkeep_recording::CivilTime;
+use ecgkeep_report::{PageFacts, Paper, sheet};
 
 use super::acting::Acting;
 use super::look::{filing_line, newest_filed};
-use crate::page::PageForm;
+use crate::input::Input;
+use crate::page::{PageForm, page_facts, page_files};
 use crate::quarantine::quarantined_source;
 use crate::seal::{ENTRY, original, stored};
 use crate::verify::altered;
@@ -94,6 +98,40 @@ impl Got {
         // The first page before its followers: report.svg, report-2.svg.
         files.sort_by_key(|file| (file.name.len(), file.name.clone()));
         Ok(files)
+    }
+
+    /// The page for whoever asks for this revision: as it was sealed, or drawn anew in a form that was not. One that
+    /// was corrected since is drawn anew, with `original` only, and says SUPERSEDED; the sealed one does not.
+    /// # Errors
+    /// [`Kind::Refused`] for a revision that was corrected, without `original`; those of reading the bundle and of
+    /// drawing.
+    pub fn page(
+        &self,
+        stem: &str,
+        form: PageForm,
+        original: bool,
+        at: &CivilTime,
+        program: &str,
+    ) -> Result<Vec<File>> {
+        if self.is_superseded {
+            self.refuse_superseded(original)?;
+        } else {
+            let sealed = self.sealed_pages(stem, Some(form))?;
+            if !sealed.is_empty() {
+                return Ok(sealed);
+            }
+        }
+        let input = Input::of_bundle(self.bundle.clone());
+        let opened = input.read(Some(&self.entry.format), &Limits::default())?;
+        let recording = opened.recording()?;
+        let filing = input.stored_filing()?;
+        let policy = Policy::default();
+        let assessment = ecgkeep_checks::run(recording, filing.as_ref(), &policy, at);
+        let facts = PageFacts {
+            superseded: self.superseded_line(),
+            ..page_facts(&opened, recording, filing.as_ref(), &policy, program)
+        };
+        page_files(&sheet(recording, &assessment, &facts, &Paper::default()), stem, form, at)
     }
 
     /// The source files as they were received.

@@ -21,6 +21,10 @@ pub type Random = Box<dyn Fn(&mut [u8]) -> Result<()> + Send + Sync>;
 /// The longest key that is taken, in bytes.
 const MOST_KEY_BYTES: u64 = 4096;
 
+/// A key of fewer different bytes than this was not drawn at random: the hexadecimal digits of 32 random bytes are of
+/// at most 7 kinds in about one of 10^19 keys (16 over 7, times (7/16)^64).
+const FEWEST_VALUES: usize = 8;
+
 /// Takes the identity out of recordings; see [`ecgkeep_deidentify`] for what stays.
 pub struct Deidentifier {
     pseudonyms: Pseudonyms,
@@ -47,6 +51,17 @@ impl Deidentifier {
             return Err(Error::new(Kind::Usage, "a table of pseudonyms, which is no key")
                 .at(Place::file(shown(key)))
                 .remedy("give it as the table, or other random bytes as the key"));
+        }
+        let mut values = secret.clone();
+        values.sort_unstable();
+        values.dedup();
+        if secret.len() >= KEY_BYTES && values.len() < FEWEST_VALUES {
+            return Err(Error::new(
+                Kind::Usage,
+                "a key of hardly any different bytes, which anybody could guess",
+            )
+            .at(Place::file(shown(key)))
+            .remedy(format!("give at least {KEY_BYTES} random bytes")));
         }
         let key = Key::new(&secret).ok_or_else(|| {
             Error::new(Kind::Usage, format!("a key of {} bytes", secret.len()))
@@ -202,8 +217,9 @@ impl Table {
                 .at(Place::file(shown(path)))
                 .remedy("wait until it has ended; several runs at a time need a key instead"));
         }
-        let mut text = String::new();
-        file.read_to_string(&mut text).map_err(failed)?;
+        let mut bytes = Vec::new();
+        file.read_to_end(&mut bytes).map_err(failed)?;
+        let text = String::from_utf8(bytes).map_err(|_| no_table(path, 1, "not text"))?;
         let (mut patients, mut recordings) = (BTreeMap::new(), BTreeMap::new());
         for (line, number) in text.lines().zip(1u64..) {
             let read = serde_json::from_str::<Line>(line).ok().filter(|line| line.schema == PSEUDONYM_SCHEMA);
@@ -212,20 +228,14 @@ impl Table {
                 if line.is_empty() || line.starts_with(TABLE_BEGINS) {
                     continue;
                 }
-                return Err(Error::malformed(
-                    Place::file(shown(path)).line(number),
-                    "not a line of a table of pseudonyms",
-                ));
+                return Err(no_table(path, number, "not a line of a table of pseudonyms"));
             };
             match (days, <[String; 1]>::try_from(of)) {
                 (None, Ok([source])) => drop(recordings.insert(source, pseudonym)),
                 (Some(days), Err(parts)) => {
                     drop(patients.insert(PatientKey::from_parts(parts), Alias { pseudonym, days }));
                 }
-                _ => {
-                    let place = Place::file(shown(path)).line(number);
-                    return Err(Error::malformed(place, "neither a patient nor a recording"));
-                }
+                _ => return Err(no_table(path, number, "neither a patient nor a recording")),
             }
         }
         let mut table = Table { path: path.to_owned(), file, patients, recordings, random };
@@ -305,6 +315,12 @@ fn supplied(filing: Option<&Filing>) -> Option<PatientKey> {
     filing.and_then(|filing| PatientKey::of(&filing.subject))
 }
 
+fn no_table(path: &Path, line: u64, what: &str) -> Error {
+    Error::malformed(Place::file(shown(path)).line(line), what).remedy(
+        "name a table that was made by --pseudonym-table, or a new file; a key is given with --pseudonym-key",
+    )
+}
+
 fn cannot(path: &Path, what: &str, cause: std::io::Error) -> Error {
     Error::new(Kind::Io, what).at(Place::file(shown(path))).because(cause)
 }
@@ -331,6 +347,34 @@ mod tests {
     fn pseudonym(deidentifier: &Deidentifier, value: &str) -> String {
         let done = deidentifier.recording(&of(value), None, "s", "ecgkeep test").unwrap();
         done.recording.subject.identifiers[0].value.clone()
+    }
+
+    #[test]
+    fn what_is_no_key_and_no_table_is_refused_with_a_remedy() {
+        let folder = tempfile::tempdir().unwrap();
+        let at = |name: &str, bytes: &[u8]| {
+            let path = folder.path().join(name);
+            fs::write(&path, bytes).unwrap();
+            #[cfg(unix)]
+            {
+                use std::os::unix::fs::PermissionsExt as _;
+                fs::set_permissions(&path, fs::Permissions::from_mode(0o600)).unwrap();
+            }
+            path
+        };
+        let key = |bytes: &[u8]| Deidentifier::keyed(&at("key", bytes), Dates::Shifted).map(drop);
+        let good = at("good", b"fedcba9876543210fedcba9876543210");
+        let keyed = Deidentifier::keyed(&good, Dates::YearOnly).unwrap();
+        assert!(keyed.settings().starts_with("year,keyed,k"));
+        for weak in
+            [&[b'a'; 40][..], b"fedcba9876543210fedcba987654321", b"abcabcabcabcabcabcabcabcabcabcabcabc\n"]
+        {
+            let error = key(weak).unwrap_err();
+            assert!(error.kind() == Kind::Usage && error.to_string().contains("32 random bytes"), "{error}");
+        }
+        let table = at("table", &[0xff, 0xfe, 0x00]);
+        let error = Deidentifier::with_table(&table, Dates::Shifted, counting()).map(drop).unwrap_err();
+        assert!(error.kind() == Kind::Malformed && error.to_string().contains("--pseudonym-key"), "{error}");
     }
 
     #[test]
@@ -386,17 +430,6 @@ mod tests {
         file.write_all(b"dear diary\n").unwrap();
         let error = Deidentifier::with_table(file.path(), Dates::Shifted, counting()).err().unwrap();
         assert_eq!(error.kind(), Kind::Malformed);
-    }
-
-    #[test]
-    fn a_short_key_is_refused() {
-        let mut file = tempfile::NamedTempFile::new().unwrap();
-        file.write_all(&[7; 31]).unwrap();
-        let error = Deidentifier::keyed(file.path(), Dates::Shifted).err().unwrap();
-        assert_eq!(error.kind(), Kind::Usage);
-        file.write_all(&[7; 1]).unwrap();
-        let keyed = Deidentifier::keyed(file.path(), Dates::YearOnly).unwrap();
-        assert!(keyed.settings().starts_with("year,keyed,k"));
     }
 
     #[test]

@@ -1,7 +1,7 @@
 //! `archive export`: files for a receiver, each with a receipt. Nothing is sent.
 
 use ecgkeep::archive::{self, Catalogue, Code, Key};
-use ecgkeep::format::{Error, Format, Kind};
+use ecgkeep::format::{Error, Format, Kind, Place};
 use ecgkeep::{Disk, Storage as _, format_by_id};
 use serde_json::json;
 
@@ -40,6 +40,7 @@ fn exported(
     to: Option<&'static dyn Format>,
 ) -> Result<Outcome, Error> {
     let got = archive::fetch(&doing.archive, catalogue, key, None)?;
+    refuse_receipt_of_another(args, &got.stem())?;
     let copies = archive::copies(&got, to, args.original)?;
     let mut written = Vec::new();
     let mut write = |name: &str, bytes: &[u8], overwrite: bool| {
@@ -55,7 +56,7 @@ fn exported(
     let line = exports.first().map(|exported| exported.line);
     let line = line.ok_or_else(|| Error::new(Kind::Internal, "an export without a line"))?;
     for file in archive::receipt_files(&doing.archive, line, &got.stem())? {
-        // A receipt of an earlier export is replaced: it is the journal that keeps both.
+        // A receipt of an earlier export for this receiver is replaced: it is the journal that keeps both.
         write(&file.name, &file.bytes, true)?;
     }
     let stem = got.stem();
@@ -66,4 +67,17 @@ fn exported(
         "written": written, "losses": copies.losses,
     });
     Ok(Outcome { remarks, ..Outcome::done(text, body)? })
+}
+
+/// Each receiver's folder is collected for that receiver: what lies there for another must not be replaced.
+fn refuse_receipt_of_another(args: &Export, stem: &str) -> Result<(), Error> {
+    let path = args.into.join(format!("{stem}.line.json"));
+    let Ok(there) = std::fs::read(&path) else { return Ok(()) };
+    let line: serde_json::Value = serde_json::from_slice(&there).unwrap_or_default();
+    if args.overwrite || line["to"] == args.receiver.as_str() {
+        return Ok(());
+    }
+    Err(Error::new(Kind::Io, "an export for another receiver lies there")
+        .at(Place::file(path.display().to_string()))
+        .remedy("give each receiver a folder of its own, or --overwrite to replace the receipt"))
 }

@@ -3,10 +3,8 @@
 use std::path::Path;
 
 use ecgkeep::archive::{self, Code, Got};
-use ecgkeep::checks::Policy;
-use ecgkeep::format::{Error, File, Kind, Limits};
-use ecgkeep::report::{Paper, sheet};
-use ecgkeep::{Disk, Input, PageForm, Storage as _, page_facts, page_files, write_files};
+use ecgkeep::format::{Error, File, Kind};
+use ecgkeep::{Disk, PageForm, Storage as _, write_files};
 use serde_json::json;
 
 use super::{Doing, PROGRAM, one, write_once};
@@ -60,28 +58,10 @@ fn whole_or_page(args: &Get, doing: &Doing, got: &Got, out: &Path) -> Result<Out
         return Err(Error::new(Kind::Usage, "the ending does not say what to write")
             .remedy("let the name end in .zip, .svg, .pdf or .html"));
     };
-    if got.is_superseded {
-        got.refuse_superseded(args.original)?;
-    }
-    let sealed = got.sealed_pages(&stem_of(out), Some(form))?;
-    let files = if sealed.is_empty() { drawn(doing, got, out, form)? } else { sealed };
+    let files = got.page(&stem_of(out), form, args.original, &doing.acting.at, PROGRAM)?;
     let paths = write_files(&Disk, folder, &files, args.overwrite)?;
     let paths: Vec<String> = paths.iter().map(|path| path.display().to_string()).collect();
     said(got.revision, "page", &paths)
-}
-
-/// The page in a form that was not sealed.
-fn drawn(doing: &Doing, got: &Got, out: &Path, form: PageForm) -> Result<Vec<File>, Error> {
-    let input = Input::of_bundle(got.bundle.clone());
-    let opened = input.read(Some(&got.entry.format), &Limits::default())?;
-    let recording = opened.recording()?;
-    let filing = input.stored_filing()?;
-    let at = doing.acting.at;
-    let policy = Policy::default();
-    let assessment = ecgkeep::checks::run(recording, filing.as_ref(), &policy, &at);
-    let facts = page_facts(&opened, recording, filing.as_ref(), &policy, PROGRAM);
-    let sheet = sheet(recording, &assessment, &facts, &Paper::default());
-    page_files(&sheet, &stem_of(out), form, &at)
 }
 
 /// Files into a folder; their names are not printed, for they may name a patient.

@@ -13,10 +13,10 @@ use crate::exit::Exit;
 use crate::output::Outcome;
 
 pub fn run(args: &Reconcile, json: bool) -> Result<Exit, Error> {
-    one("ecgkeep-archive-reconcile/1", json, &args.dir, reconciled(args))
+    one("ecgkeep-archive-reconcile/1", json, &args.dir, reconciled(args, json))
 }
 
-fn reconciled(args: &Reconcile) -> Result<Outcome, Error> {
+fn reconciled(args: &Reconcile, json: bool) -> Result<Outcome, Error> {
     let list = archive::parse_expected(&super::shown(&args.expected), &text_of(&args.expected)?)?;
     let catalogue = archive::catalogue(&archive::open(&args.dir)?)?;
     let rows = catalogue.all()?;
@@ -70,7 +70,7 @@ fn reconciled(args: &Reconcile) -> Result<Outcome, Error> {
         ));
     }
     let mut remarks = Vec::new();
-    if !args.show_identity && !is_as_expected {
+    if !args.show_identity && !json && !is_as_expected {
         remarks.push("--show-identity says which orders and which patients".to_owned());
     }
     if quarantined > 0 && !result.missing.is_empty() {
