@@ -342,13 +342,13 @@ fn the_superseded_original_is_handed_out_on_request_only_and_never_filed_again()
     }
     // Whoever is given the page of what was corrected away can see it; the one that was sealed does not say so.
     let at = NOON.parse().expect("a time");
-    let page = |got: &archive::Got, original| got.page("page", PageForm::Svg, original, &at, "ecgkeep test");
+    let page = |got: &archive::Got, original| got.page("page", PageForm::Html, original, &at, "ecgkeep test");
     let text =
-        |got| String::from_utf8(page(got, true).expect("a page").remove(0).bytes).expect("SVG is text");
+        |got| String::from_utf8(page(got, true).expect("a page").remove(0).bytes).expect("HTML is text");
     assert_eq!(page(&first, false).err().map(|error| error.kind()), Some(Kind::Refused));
     assert!(
         text(&first).contains("SUPERSEDED")
-            && text(&first).contains("corrected by revision 2 (wrong-patient)")
+            && text(&first).contains("revision 1 was corrected by revision 2 (wrong-patient)")
     );
     assert!(!text(&now).contains("SUPERSEDED") && text(&now).contains("CORRECTED"));
     let copies = archive::copies(&now, None, false).expect("copy and page");
@@ -707,6 +707,16 @@ fn certificate_proves(house: &House, key: Key) {
     assert_eq!(note.signers(&keys).expect("valid").len(), 2);
 }
 
+fn answer(
+    house: &mut House,
+    key: Key,
+    bytes: &[u8],
+    revision: Option<u32>,
+) -> Result<archive::Acknowledged, Error> {
+    let House { archive, catalogue, .. } = house;
+    archive::acknowledge(archive, catalogue, key, revision, bytes, &acting(NOON), None)
+}
+
 #[test]
 fn only_an_answer_for_this_very_revision_clears_it() {
     let mut house = House::new();
@@ -717,7 +727,7 @@ fn only_an_answer_for_this_very_revision_clears_it() {
         house.catalogue.unsent().expect("listed").len()
     };
     assert_eq!(unsent(&mut house), 2);
-    let mut receipts = Vec::new();
+    let (mut receipts, mut lines) = (Vec::new(), Vec::new());
     for key in [one, two] {
         let got = archive::fetch(&house.archive, &house.catalogue, key, None).expect("whole");
         let exported =
@@ -726,29 +736,32 @@ fn only_an_answer_for_this_very_revision_clears_it() {
         let receipt = archive::Receipt::parse(&String::from_utf8_lossy(&files[1].bytes)).expect("a receipt");
         receipt.proves(&files[0].bytes).expect("it proves the line beside it");
         receipts.push(files[1].bytes.clone());
+        lines.push(exported[0].line);
     }
     assert_eq!(unsent(&mut house), 2, "exported is not received");
-    let mut answer = |key: Key, bytes: &[u8], revision: Option<u32>| {
-        archive::acknowledge(&mut house.archive, key, revision, bytes, &acting(NOON), None)
-    };
+    for (key, line) in [one, two].into_iter().zip(lines) {
+        assert_eq!(house.catalogue.exported_line(key, 1).expect("asked"), Some(line));
+    }
+    // Where the catalogue knows nothing, the journal is looked through.
+    house.catalogue.clear().expect("emptied");
     let refused = |result: Result<archive::Acknowledged, Error>| {
         assert_eq!(result.err().map(|error| error.kind()), Some(Kind::Refused));
     };
-    refused(answer(one, &receipts[1], None));
-    refused(answer(one, b" \n", None));
-    refused(answer(one, br#"{"schema":"ecgkeep-retraction/1"}"#, None));
-    assert!(answer(one, &receipts[0], None).expect("our own receipt came back").was_exported);
-    assert!(answer(two, b"MSA|AA|4711", None).expect("whatever the receiver answers").is_new);
-    assert!(!answer(two, b"MSA|AA|4711", None).expect("the same again").is_new);
+    refused(answer(&mut house, one, &receipts[1], None));
+    refused(answer(&mut house, one, b" \n", None));
+    refused(answer(&mut house, one, br#"{"schema":"ecgkeep-retraction/1"}"#, None));
+    assert!(answer(&mut house, one, &receipts[0], None).expect("our own receipt came back").was_exported);
+    assert!(answer(&mut house, two, b"MSA|AA|4711", None).expect("whatever the receiver answers").is_new);
+    assert!(!answer(&mut house, two, b"MSA|AA|4711", None).expect("the same again").is_new);
     assert_eq!(unsent(&mut house), 0);
     let filing = right_patient("LM-RIGHT");
     correct(&mut house.archive, &mut house.catalogue, one, &filing, Reason::WrongPatient).expect("corrected");
     assert_eq!(unsent(&mut house), 1, "the correction is unsent");
     // Nobody was sent the correction: an answer that names no revision is not taken for one to it.
-    refused(archive::acknowledge(&mut house.archive, one, None, b"late answer", &acting(NOON), None));
+    refused(answer(&mut house, one, b"late answer", None));
     assert_eq!(unsent(&mut house), 1);
-    let old = archive::acknowledge(&mut house.archive, one, Some(1), b"late answer", &acting(NOON), None);
+    let old = answer(&mut house, one, b"late answer", Some(1));
     assert_eq!(old.expect("for revision 1").newest, 2);
     assert_eq!(unsent(&mut house), 1, "an answer for revision 1 does not clear revision 2");
-    refused(archive::acknowledge(&mut house.archive, one, Some(2), &receipts[0], &acting(NOON), None));
+    refused(answer(&mut house, one, &receipts[0], Some(2)));
 }

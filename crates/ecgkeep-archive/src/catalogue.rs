@@ -152,10 +152,21 @@ impl Catalogue {
     /// # Errors
     /// [`Kind::Io`].
     pub fn filed_line(&self, key: crate::word::Key, revision: u32) -> Result<Option<u64>> {
-        let sql = "SELECT filed_line FROM sent WHERE key = ?1 AND revision = ?2";
+        self.line_of("SELECT filed_line FROM sent WHERE key = ?1 AND revision = ?2", key, revision)
+    }
+
+    /// The line of the newest export of a revision, as far as the catalogue knows.
+    /// # Errors
+    /// [`Kind::Io`].
+    pub fn exported_line(&self, key: crate::word::Key, revision: u32) -> Result<Option<u64>> {
+        self.line_of("SELECT exported FROM sent WHERE key = ?1 AND revision = ?2", key, revision)
+    }
+
+    fn line_of(&self, sql: &str, key: crate::word::Key, revision: u32) -> Result<Option<u64>> {
         let mut statement = self.db.prepare_cached(sql).map_err(failed)?;
-        let line = statement.query_row(params![key.to_string(), revision], |row| row.get::<_, i64>(0));
-        let line = line.optional().map_err(failed)?;
+        let line =
+            statement.query_row(params![key.to_string(), revision], |row| row.get::<_, Option<i64>>(0));
+        let line = line.optional().map_err(failed)?.flatten();
         Ok(line.and_then(|line| u64::try_from(line).ok()))
     }
 
@@ -205,14 +216,13 @@ fn apply(change: &Connection, step: &Step) -> Result<()> {
             }
             run(
                 "INSERT OR REPLACE INTO sent (key, revision, filed_line, filed_at, filed_by, exported, acknowledged) \
-                 VALUES (?1, ?2, ?3, ?4, ?5, 0, 0)",
+                 VALUES (?1, ?2, ?3, ?4, ?5, NULL, 0)",
                 &[&key, &revision, &index, &at, &code(&about.by)],
             )
         }
-        Event::Exported => run(
-            "UPDATE sent SET exported = exported + 1 WHERE key = ?1 AND revision = ?2",
-            &[&key, &revision],
-        ),
+        Event::Exported => {
+            run("UPDATE sent SET exported = ?3 WHERE key = ?1 AND revision = ?2", &[&key, &revision, &index])
+        }
         Event::Acknowledged => {
             run("UPDATE sent SET acknowledged = 1 WHERE key = ?1 AND revision = ?2", &[&key, &revision])
         }

@@ -381,7 +381,7 @@ fn row_of(row: &SqlRow<'_>) -> rusqlite::Result<Row> {
         corrected_why: row.get(17)?,
         filed_at: row.get(18)?,
         first_filed_at: row.get(21)?,
-        exported: exported.unwrap_or(0) > 0,
+        exported: exported.is_some(),
         acknowledged: acknowledged.unwrap_or(0) > 0,
     })
 }

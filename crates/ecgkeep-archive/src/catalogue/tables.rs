@@ -3,9 +3,10 @@
 use rusqlite::Connection;
 
 /// Counted up whenever a table changes: a catalogue of another shape is made anew.
-pub(super) const VERSION: i64 = 3;
+pub(super) const VERSION: i64 = 4;
 
-/// `recordings` and `terms` hold what the bundles say, the others what the journal says.
+/// `recordings` and `terms` hold what the bundles say, the others what the journal says; `exported` is the line of the
+/// newest export.
 const TABLES: &str = "
     CREATE TABLE position (lines INTEGER NOT NULL, last TEXT);
     INSERT INTO position VALUES (0, NULL);
@@ -27,7 +28,7 @@ const TABLES: &str = "
     CREATE INDEX terms_of ON terms (key);
     CREATE TABLE sent (
         key TEXT NOT NULL, revision INTEGER NOT NULL, filed_line INTEGER NOT NULL, filed_at TEXT NOT NULL,
-        filed_by TEXT, exported INTEGER NOT NULL, acknowledged INTEGER NOT NULL,
+        filed_by TEXT, exported INTEGER, acknowledged INTEGER NOT NULL,
         PRIMARY KEY (key, revision)) WITHOUT ROWID;
     CREATE INDEX not_acknowledged ON sent (acknowledged) WHERE acknowledged = 0;
     CREATE TABLE quarantined (key TEXT PRIMARY KEY, at TEXT NOT NULL, by TEXT, why TEXT, read INTEGER NOT NULL)

@@ -1,6 +1,7 @@
 //! Handing over: filed, exported, acknowledged. ecgkeep transmits nothing; the site's interface collects what is
 //! written here.
 
+use ecgkeep_archive::catalogue::Catalogue;
 use ecgkeep_archive::{About, Act, Archive, Code, Digest, Event, Fate, Key, Line, Receipt, Signer};
 use ecgkeep_format::{Error, File, Format, Kind, Limits, Options, Place, Result, write};
 
@@ -105,6 +106,7 @@ pub fn receipt_files(archive: &Archive, line: u64, stem: &str) -> Result<Vec<Fil
 /// notices, and for an empty answer; those of committing.
 pub fn acknowledge(
     archive: &mut Archive,
+    catalogue: &Catalogue,
     key: Key,
     asked: Option<u32>,
     answer: &[u8],
@@ -117,13 +119,7 @@ pub fn acknowledge(
         return Err(Error::new(Kind::Io, format!("there is no revision {revision}, the newest is {newest}")));
     }
     check_answer(archive, key, revision, answer)?;
-    let mut exported = None;
-    for line in archive.lines(0) {
-        let line = line?;
-        if line.event == Event::Exported && is_of(&line, key, revision) {
-            exported = Some(line.index);
-        }
-    }
+    let exported = newest_export(archive, catalogue, key, revision)?;
     if exported.is_none() && asked.is_none() {
         let what = format!("no export of revision {revision}, the newest, stands in the journal");
         return Err(Error::new(Kind::Refused, what)
@@ -146,6 +142,21 @@ pub struct Acknowledged {
     pub was_exported: bool,
     /// Whether it was not kept before.
     pub is_new: bool,
+}
+
+/// The line of the newest export of a revision: where the catalogue says, if the journal agrees, else looked for.
+fn newest_export(archive: &Archive, catalogue: &Catalogue, key: Key, revision: u32) -> Result<Option<u64>> {
+    let is_it = |line: &Line| line.event == Event::Exported && is_of(line, key, revision);
+    if let Some(index) = catalogue.exported_line(key, revision)?.filter(|index| *index < archive.size())
+        && is_it(&archive.line(index)?)
+    {
+        return Ok(Some(index));
+    }
+    let mut found = None;
+    for line in archive.lines(0) {
+        found = Some(line?).filter(is_it).map(|line| line.index).or(found);
+    }
+    Ok(found)
 }
 
 fn is_of(line: &Line, key: Key, revision: u32) -> bool {

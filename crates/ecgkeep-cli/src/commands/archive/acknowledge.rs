@@ -26,8 +26,10 @@ fn acknowledged(args: &Acknowledge, doing: &mut Doing, key: Key) -> Result<Outco
         return Err(Error::new(Kind::Limit, what).at(place()));
     }
     let answer = std::fs::read(&args.receipt).map_err(failed)?;
+    let catalogue = doing.catalogue()?;
     let done = archive::acknowledge(
         &mut doing.archive,
+        &catalogue,
         key,
         args.revision,
         &answer,
