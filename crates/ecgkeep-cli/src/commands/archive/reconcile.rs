@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use ecgkeep::archive::{self, Expected, Gap, Row};
+use ecgkeep::archive::{self, Expected, Gap, Reconciled, Row};
 use ecgkeep::format::Error;
 use ecgkeep::recording::CivilTime;
 use serde_json::json;
@@ -22,10 +22,26 @@ fn reconciled(args: &Reconcile, json: bool) -> Result<Outcome, Error> {
     let rows = catalogue.all()?;
     let quarantined = catalogue.quarantined()?.len();
     let result = archive::reconcile(&list, &archive::filed_recordings(&rows));
-    let entry = |number: usize| entry_line(&list[number - 1], args.show_identity);
+    let differences = differences(&result, &list, &rows, args.show_identity);
+    let mut remarks = Vec::new();
+    if !args.show_identity && !json && !differences.is_empty() {
+        remarks.push("--show-identity says which orders and which patients".to_owned());
+    }
+    if quarantined > 0 && !result.missing.is_empty() {
+        remarks.push(format!("{quarantined} sources are in quarantine: what is missing may be among them"));
+    }
+    let exit = if result.missing.is_empty() { Exit::Done } else { Exit::No };
+    let text = differences + &counts(&result, list.len()) + &delays(&result);
+    let body = json!({ "expected": list.len(), "result": result });
+    Ok(Outcome { exit, remarks, ..Outcome::done(text, body)? })
+}
+
+/// Everything in which list and archive differ, a line each; nothing where they agree.
+fn differences(result: &Reconciled, list: &[Expected], rows: &[Row], show_identity: bool) -> String {
+    let entry = |number: usize| entry_line(&list[number - 1], show_identity);
     let rows: BTreeMap<&str, &Row> = rows.iter().map(|row| (row.key.as_str(), row)).collect();
     let recording = |key: &str| match rows[key] {
-        row if args.show_identity => row_line(row),
+        row if show_identity => row_line(row),
         Row { key, revision, start, .. } => format!("{key}.r{revision} | {start}\n"),
     };
     let mut text = String::new();
@@ -43,42 +59,32 @@ fn reconciled(args: &Reconcile, json: bool) -> Result<Outcome, Error> {
     for key in &result.unexpected {
         text.push_str(&format!("filed, but not on the list: {}", recording(key)));
     }
-    for gap in &result.gaps {
-        text.push_str(&gap_line(gap));
-    }
-    let is_as_expected = text.is_empty();
-    let mut delays: Vec<i64> = result.matched.iter().filter_map(|matched| matched.delay_seconds).collect();
-    delays.sort_unstable();
+    result.gaps.iter().for_each(|gap| text.push_str(&gap_line(gap)));
+    text
+}
+
+fn counts(result: &Reconciled, listed: usize) -> String {
+    let found = result.matched.len();
     let twice: usize = result.repeated.iter().map(|repeated| repeated.entries.len() - 1).sum();
-    let by =
-        if twice > 0 { format!(" (by {} recordings)", result.matched.len() - twice) } else { String::new() };
-    text.push_str(&format!(
-        "{} on the list: {} found{by}, {} missing, {} filed more than once; {} of the same time not on the list; {} gaps in \
-         sequence numbers\n",
-        list.len(),
-        result.matched.len(),
+    let by = if twice > 0 { format!(" (by {} recordings)", found - twice) } else { String::new() };
+    format!(
+        "{listed} on the list: {found} found{by}, {} missing, {} filed more than once; {} of the same time not on the list; \
+         {} gaps in sequence numbers\n",
         result.missing.len(),
         result.duplicate.len(),
         result.unexpected.len(),
         result.gaps.len()
-    ));
-    if let (Some(median), Some(longest)) = (delays.get(delays.len() / 2), delays.last()) {
-        text.push_str(&format!(
-            "from recording to filing: {} in the middle, {} at most\n",
-            duration(*median),
-            duration(*longest)
-        ));
-    }
-    let mut remarks = Vec::new();
-    if !args.show_identity && !json && !is_as_expected {
-        remarks.push("--show-identity says which orders and which patients".to_owned());
-    }
-    if quarantined > 0 && !result.missing.is_empty() {
-        remarks.push(format!("{quarantined} sources are in quarantine: what is missing may be among them"));
-    }
-    let exit = if result.missing.is_empty() { Exit::Done } else { Exit::No };
-    let body = json!({ "expected": list.len(), "result": result });
-    Ok(Outcome { exit, remarks, ..Outcome::done(text, body)? })
+    )
+}
+
+/// How long it took from recording to filing, where both are known.
+fn delays(result: &Reconciled) -> String {
+    let mut delays: Vec<i64> = result.matched.iter().filter_map(|matched| matched.delay_seconds).collect();
+    delays.sort_unstable();
+    let (Some(median), Some(longest)) = (delays.get(delays.len() / 2), delays.last()) else {
+        return String::new();
+    };
+    format!("from recording to filing: {} in the middle, {} at most\n", duration(*median), duration(*longest))
 }
 
 /// Where an entry stands in the list and when it was expected; what names the patient or the order only on request.
