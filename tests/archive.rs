@@ -372,6 +372,69 @@ fn the_superseded_original_is_handed_out_on_request_only_and_never_filed_again()
     .expect("the archive is well");
 }
 
+#[test]
+fn a_bundle_that_is_lost_is_missed_by_whatever_looks_for_it() {
+    let mut house = House::new();
+    let one = source(&recording(1, "Maren Tallowfield", "LM-WRONG"));
+    let two = source(&recording(2, "Edric Solveng", "LM-2"));
+    let added = house.add(&[one.clone(), two.clone()]);
+    let (one_key, two_key) = (added[0].key.expect("filed"), added[1].key.expect("filed"));
+    let filing = right_patient("LM-RIGHT");
+    correct(&mut house.archive, &mut house.catalogue, one_key, &filing, Reason::WrongPatient)
+        .expect("corrected");
+    let path = |house: &House, key: Key, revision: u32| {
+        let name = key.to_string();
+        let shelf = house.archive.folder().join("bundles").join(&name[..2]).join(&name[2..4]);
+        shelf.join(format!("{name}.r{revision}.zip"))
+    };
+    let (lost, damaged) = (path(&house, one_key, 2), path(&house, two_key, 1));
+    let was: Vec<Vec<u8>> =
+        [&lost, &damaged].into_iter().map(|path| std::fs::read(path).expect("it is there")).collect();
+    std::fs::remove_file(&lost).expect("removed");
+    let mut bytes = was[1].clone();
+    bytes[4000] ^= 1;
+    // Whoever opens it for writing first has to be allowed to.
+    std::fs::remove_file(&damaged).and_then(|()| std::fs::write(&damaged, &bytes)).expect("damaged");
+    let lines = house.archive.size();
+
+    // Not the revision under the wrong patient in place of the one that is lost.
+    for key in [one_key, two_key] {
+        let error = archive::fetch(&house.archive, &house.catalogue, key, None).err().expect("not as filed");
+        assert!(error.kind() == Kind::Altered && error.to_string().contains("archive repair"), "{error}");
+    }
+    // No second line about it, and no word that it is there.
+    for added in house.add(&[one, two.clone()]) {
+        assert_eq!(added.fate, Fate::Failed);
+        let error = added.error.expect("it is said");
+        assert!(error.kind() == Kind::Altered && error.to_string().contains("keep the source"), "{error}");
+    }
+    assert_eq!(house.archive.size(), lines);
+    std::fs::remove_file(&damaged).expect("removed");
+    assert!(house.add(&[two]).iter().all(|added| added.fate == Fate::Failed));
+    assert_eq!(
+        archive::full_key(&house.archive, &two_key.to_string()[..8]).expect("the journal knows it"),
+        two_key
+    );
+
+    // A catalogue that is made anew does not pass them over.
+    house.catalogue = archive::rebuild(&house.archive).expect("made anew");
+    let mut unread = vec![(one_key.to_string(), 2), (two_key.to_string(), 1)];
+    unread.sort();
+    assert_eq!(house.catalogue.unread().expect("listed"), unread);
+    assert!(
+        matches!(&house.find("LM-WRONG")[..], [Hit::CorrectedAway { .. }]),
+        "{:?}",
+        house.find("LM-WRONG")
+    );
+    for (path, bytes) in [lost, damaged].iter().zip(&was) {
+        std::fs::write(path, bytes).expect("put back");
+    }
+    archive::catch_up(&house.archive, &mut house.catalogue, &BTreeMap::new()).expect("caught up");
+    assert_eq!(house.catalogue.unread().expect("listed"), []);
+    assert!(matches!(&house.find("LM-2")[..], [Hit::Recording(_)]));
+    assert!(matches!(&house.find("LM-RIGHT")[..], [Hit::Recording(row)] if row.revision == 2));
+}
+
 /// Acceptance 12, at the figure per commit.
 #[test]
 fn many_who_correct_at_once_lose_no_correction() {

@@ -134,8 +134,49 @@ impl Catalogue {
         let change = self.change().map_err(failed)?;
         for (entry, sha256, bytes) in bundles {
             put_recording(&change, entry, &sha256.to_string(), *bytes).map_err(failed)?;
+            is_read(&change, &entry.key, entry.revision).map_err(failed)?;
         }
         change.commit().map_err(failed)
+    }
+
+    /// Key and revision of what the journal says is filed and whose bundle could not be read: nothing else here tells
+    /// of it.
+    /// # Errors
+    /// [`Kind::Io`].
+    pub fn unread(&self) -> Result<Vec<(String, u32)>> {
+        let sql = "SELECT key, revision FROM sent WHERE unread = 1 ORDER BY key, revision";
+        let mut statement = self.db.prepare_cached(sql).map_err(failed)?;
+        let rows = statement.query_map([], |row| Ok((row.get(0)?, row.get(1)?))).map_err(failed)?;
+        rows.collect::<rusqlite::Result<_>>().map_err(failed)
+    }
+
+    /// The newest revision that the journal says is filed, as far as the catalogue knows.
+    /// # Errors
+    /// [`Kind::Io`].
+    pub fn newest(&self, key: crate::word::Key) -> Result<Option<u32>> {
+        let sql = "SELECT MAX(revision) FROM sent WHERE key = ?1";
+        let mut statement = self.db.prepare_cached(sql).map_err(failed)?;
+        statement.query_row([key.to_string()], |row| row.get(0)).map_err(failed)
+    }
+
+    /// The SHA-256 of the bundle of a revision, by the journal; `None` where the bundle could not be read.
+    /// # Errors
+    /// [`Kind::Io`].
+    pub fn digest(&self, key: crate::word::Key, revision: u32) -> Result<Option<String>> {
+        let sql = "SELECT sha256 FROM recordings WHERE key = ?1 AND revision = ?2";
+        let mut statement = self.db.prepare_cached(sql).map_err(failed)?;
+        let digest = statement.query_row(params![key.to_string(), revision], |row| row.get(0));
+        digest.optional().map_err(failed)
+    }
+
+    /// The keys of recordings that begin with these digits.
+    /// # Errors
+    /// [`Kind::Io`].
+    pub fn keys_from(&self, digits: &str) -> Result<Vec<String>> {
+        let sql = "SELECT DISTINCT key FROM sent WHERE key >= ?1 AND key < ?1 || 'g' ORDER BY key";
+        let mut statement = self.db.prepare_cached(sql).map_err(failed)?;
+        let rows = statement.query_map([digits], |row| row.get(0)).map_err(failed)?;
+        rows.collect::<rusqlite::Result<_>>().map_err(failed)
     }
 
     /// How many recordings it holds, and in how many revisions.
@@ -208,16 +249,16 @@ fn apply(change: &Connection, step: &Step) -> Result<()> {
         Event::Filed | Event::Corrected | Event::Repaired => {
             let digest = about.sha256.map(|digest| digest.to_string()).unwrap_or_default();
             let is_own = |entry: &&Entry| Some(&entry.key) == key.as_ref() && entry.revision == revision;
-            if let Some(entry) = step.entry.as_ref().filter(is_own) {
+            let entry = step.entry.as_ref().filter(is_own);
+            if let Some(entry) = entry {
                 put_recording(change, entry, &digest, about.bytes.unwrap_or(0)).map_err(failed)?;
             }
             if *event == Event::Repaired {
-                return Ok(());
+                return entry.map_or(Ok(()), |entry| is_read(change, &entry.key, revision)).map_err(failed);
             }
             run(
-                "INSERT OR REPLACE INTO sent (key, revision, filed_line, filed_at, filed_by, exported, acknowledged) \
-                 VALUES (?1, ?2, ?3, ?4, ?5, NULL, 0)",
-                &[&key, &revision, &index, &at, &code(&about.by)],
+                "INSERT OR REPLACE INTO sent VALUES (?1, ?2, ?3, ?4, ?5, NULL, 0, ?6)",
+                &[&key, &revision, &index, &at, &code(&about.by), &entry.is_none()],
             )
         }
         Event::Exported => {
@@ -247,6 +288,11 @@ fn apply(change: &Connection, step: &Step) -> Result<()> {
         }
         _ => Ok(()),
     }
+}
+
+fn is_read(change: &Connection, key: &str, revision: u32) -> rusqlite::Result<()> {
+    let mut sql = change.prepare_cached("UPDATE sent SET unread = 0 WHERE key = ?1 AND revision = ?2")?;
+    sql.execute(params![key, revision]).map(drop)
 }
 
 /// The row of a recording and the terms it is found by: from its bundle alone.

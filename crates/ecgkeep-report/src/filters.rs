@@ -67,6 +67,33 @@ impl DisplayFilters {
         [self.high_pass_hz, self.low_pass_hz, self.notch_hz].into_iter().flatten().all(|f| is_within(f, rate))
     }
 
+    /// Those that samples at one of these rates at least can carry.
+    pub(crate) fn carried_by(&self, rates: &[Rate]) -> DisplayFilters {
+        let is_carried = |hertz: &Exact| rates.iter().any(|rate| is_within(*hertz, *rate));
+        DisplayFilters {
+            high_pass_hz: self.high_pass_hz.filter(is_carried),
+            low_pass_hz: self.low_pass_hz.filter(is_carried),
+            notch_hz: self.notch_hz.filter(is_carried),
+        }
+    }
+
+    /// Those that the others do not have.
+    pub(crate) fn without(&self, others: &DisplayFilters) -> DisplayFilters {
+        DisplayFilters {
+            high_pass_hz: self.high_pass_hz.filter(|_| others.high_pass_hz.is_none()),
+            low_pass_hz: self.low_pass_hz.filter(|_| others.low_pass_hz.is_none()),
+            notch_hz: self.notch_hz.filter(|_| others.notch_hz.is_none()),
+        }
+    }
+
+    /// Their frequencies: `high-pass 300 Hz, notch 700 Hz`.
+    pub(crate) fn frequencies(&self) -> String {
+        let all =
+            [("high-pass", self.high_pass_hz), ("low-pass", self.low_pass_hz), ("notch", self.notch_hz)];
+        let named = all.into_iter().filter_map(|(what, hertz)| Some(format!("{what} {} Hz", number(hertz?))));
+        named.collect::<Vec<_>>().join(", ")
+    }
+
     /// How many samples a stretch is mirrored by at most.
     pub(crate) fn mirrored(rate: Rate) -> usize {
         let samples = MIRRORED_SECONDS.times(rate.per_second()).map_or(0.0, Exact::to_f64);

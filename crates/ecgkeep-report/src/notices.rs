@@ -232,6 +232,12 @@ pub(crate) fn of_report(report: &Report) -> Vec<String> {
         );
         all.push(text.trim().to_owned());
     }
+    if !report.left_away.is_empty() {
+        all.push(format!(
+            "Asked for and not applied, because sampled at less than twice its frequency: {}.",
+            report.left_away.frequencies()
+        ));
+    }
     let undrawn = undrawn(report.recording, &report.shown);
     if !undrawn.is_empty() {
         all.push(format!("In the record, not drawn: {}.", undrawn.join(", ")));

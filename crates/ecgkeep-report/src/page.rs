@@ -12,8 +12,8 @@ use crate::spacing::Envelope;
 use crate::typeset::Style;
 use crate::voltages::{Provenance, Voltages};
 use crate::{
-    Anchor, ChestGain, Ink, Mm, Page, PageFacts, Paper, Point, Rectangle, Shape, boxes, details, footer,
-    grid, header, label, letters, marks, notices, slot, spacing, tracing, typeset, words,
+    Anchor, ChestGain, DisplayFilters, Ink, Mm, Page, PageFacts, Paper, Point, Rectangle, Shape, boxes,
+    details, footer, grid, header, label, letters, marks, notices, slot, spacing, tracing, typeset, words,
 };
 
 /// What all pages of a report draw on.
@@ -21,7 +21,10 @@ pub(crate) struct Report<'a> {
     pub recording: &'a Recording,
     pub assessment: &'a Assessment,
     pub facts: &'a PageFacts,
+    /// As asked for, but for filters that no lead can carry.
     pub paper: &'a Paper,
+    /// Those.
+    pub left_away: DisplayFilters,
     pub frame: Frame,
     /// Every lead that some page shows.
     pub shown: Vec<Lead>,
@@ -75,7 +78,7 @@ pub(crate) fn page(report: &Report, content: &Content) -> Drawn {
     let seen = seen(content, &tracings, frame);
     let mut labels = labels(content, report, &tracings, &mut occupancy);
     if !content.is_beat && !paper.filters.is_empty() {
-        labels.extend(filter_notes(&tracings, &paper.filters.to_string(), frame, &mut occupancy));
+        labels.extend(filter_notes(content, &tracings, &paper.filters.to_string(), frame, &mut occupancy));
     }
     let marks: Vec<Shape> = all_runs.iter().flat_map(|runs| marks::cuts(runs, frame.grid)).collect();
 
@@ -243,18 +246,33 @@ fn labels(content: &Content, report: &Report, tracings: &Tracings, occupancy: &m
     shapes
 }
 
-/// In each row that has a tracing, how it is filtered.
-fn filter_notes(tracings: &Tracings, filters: &str, frame: &Frame, occupancy: &mut Occupancy) -> Vec<Shape> {
+/// In each row that has a tracing, how it is filtered, and which leads are not, or not by all.
+fn filter_notes(
+    content: &Content,
+    tracings: &Tracings,
+    filters: &str,
+    frame: &Frame,
+    occupancy: &mut Occupancy,
+) -> Vec<Shape> {
     let pitch = tracings.pitch();
     let mut shapes = Vec::new();
     for (row, base) in tracings.bases.iter().enumerate() {
-        let mut of_row = tracings.slots.iter().zip(&tracings.runs).filter(|(slot, _)| slot.row == row);
-        if of_row.all(|(_, runs)| runs.is_empty()) {
+        let of_row = tracings.slots.iter().zip(&tracings.runs).filter(|(slot, _)| slot.row == row);
+        let drawn: Vec<&Lead> =
+            of_row.filter(|(_, runs)| !runs.is_empty()).map(|(slot, _)| &slot.lead).collect();
+        if drawn.is_empty() {
             continue;
         }
+        let is_too_slow = |lead: &&&Lead| content.voltages(lead).is_some_and(|voltages| voltages.is_too_slow);
+        let slow: Vec<String> = drawn.iter().filter(is_too_slow).map(|lead| words::lead(lead)).collect();
+        let but = if slow.is_empty() {
+            String::new()
+        } else {
+            format!("; {} not by all, see below", slow.join(", "))
+        };
         let (top, bottom) = (*base - pitch.over(2), *base + pitch.over(2));
         let band = Rectangle { left: frame.origin_x, top, right: frame.end_x, bottom };
-        shapes.extend(label::note(occupancy, band, &format!("Filtered: {filters}")));
+        shapes.extend(label::note(occupancy, band, &format!("Filtered: {filters}{but}")));
     }
     shapes
 }

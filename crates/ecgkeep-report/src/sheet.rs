@@ -3,7 +3,7 @@
 use std::collections::BTreeSet;
 
 use ecgkeep_checks::Assessment;
-use ecgkeep_recording::{Exact, Lead, Recording, Waveform, WaveformKind};
+use ecgkeep_recording::{Exact, Lead, Rate, Recording, Waveform, WaveformKind};
 
 use crate::frame::Frame;
 use crate::page::{Content, Drawn, Report, page};
@@ -24,6 +24,11 @@ use crate::{
 /// missing, overlapping or left out is said on the page.
 #[must_use]
 pub fn sheet(recording: &Recording, assessment: &Assessment, facts: &PageFacts, paper: &Paper) -> Sheet {
+    // What no lead can carry is not said to be applied.
+    let rates: Vec<Rate> = recording.rhythm().map(Waveform::rate).collect();
+    let filters = paper.filters.carried_by(&rates);
+    let left_away = paper.filters.without(&filters);
+    let paper = &Paper { filters, ..paper.clone() };
     let frame = Frame::new(paper);
     let rows = slot::rows(paper.layout, paper.order);
     let further = further_of(recording.rhythm(), &rows);
@@ -31,7 +36,7 @@ pub fn sheet(recording: &Recording, assessment: &Assessment, facts: &PageFacts, 
     let mut groups: Vec<&[Row]> = sets.flat_map(|rows| slot::groups(rows, &frame, paper)).collect();
     groups.truncate(paper.pages_at_most.max(1));
     let shown = leads_of(groups.iter().copied().flatten());
-    let report = Report { recording, assessment, facts, paper, frame, shown };
+    let report = Report { recording, assessment, facts, paper, left_away, frame, shown };
     let mut drawn = tracings(&report, &groups);
     drawn.extend(beats(&report));
 

@@ -140,8 +140,9 @@ const COLUMNS: &str = "r.key, r.revision, r.sha256, r.start, r.start_at, r.name,
 
 const FROM: &str = "FROM recordings r LEFT JOIN sent s ON s.key = r.key AND s.revision = r.revision";
 
-const NEWEST: &str =
-    "NOT EXISTS (SELECT 1 FROM recordings later WHERE later.key = r.key AND later.revision > r.revision)";
+/// Neither the bundles nor the journal know of a later revision, whose bundle may be unreadable.
+const NEWEST: &str = "(NOT EXISTS (SELECT 1 FROM recordings later WHERE later.key = r.key AND later.revision > r.revision) \
+     AND NOT EXISTS (SELECT 1 FROM sent later WHERE later.key = r.key AND later.revision > r.revision))";
 
 /// Whether a revision has a term; the condition on the term follows.
 const OF_TERMS: &str = "(r.key, r.revision) IN (SELECT key, revision FROM terms WHERE";

@@ -6,7 +6,7 @@ use rusqlite::Connection;
 pub(super) const VERSION: i64 = 4;
 
 /// `recordings` and `terms` hold what the bundles say, the others what the journal says; `exported` is the line of the
-/// newest export.
+/// newest export, `unread` says that the bundle was missing or damaged when its line was taken.
 const TABLES: &str = "
     CREATE TABLE position (lines INTEGER NOT NULL, last TEXT);
     INSERT INTO position VALUES (0, NULL);
@@ -28,9 +28,10 @@ const TABLES: &str = "
     CREATE INDEX terms_of ON terms (key);
     CREATE TABLE sent (
         key TEXT NOT NULL, revision INTEGER NOT NULL, filed_line INTEGER NOT NULL, filed_at TEXT NOT NULL,
-        filed_by TEXT, exported INTEGER, acknowledged INTEGER NOT NULL,
+        filed_by TEXT, exported INTEGER, acknowledged INTEGER NOT NULL, unread INTEGER NOT NULL,
         PRIMARY KEY (key, revision)) WITHOUT ROWID;
     CREATE INDEX not_acknowledged ON sent (acknowledged) WHERE acknowledged = 0;
+    CREATE INDEX unread ON sent (unread) WHERE unread = 1;
     CREATE TABLE quarantined (key TEXT PRIMARY KEY, at TEXT NOT NULL, by TEXT, why TEXT, read INTEGER NOT NULL)
         WITHOUT ROWID;
     CREATE TABLE holds (line INTEGER PRIMARY KEY, key TEXT NOT NULL, at TEXT NOT NULL, by TEXT, authority TEXT);

@@ -149,6 +149,18 @@ fn write_once(path: &Path, bytes: &[u8], overwrite: bool) -> Result<(), Error> {
     Disk.write(path, bytes, overwrite)
 }
 
+/// What a list cannot show: recordings that are filed and whose bundles cannot be read.
+fn unread_line(catalogue: &Catalogue) -> Result<Option<String>, Error> {
+    let unread = catalogue.unread()?;
+    Ok((!unread.is_empty()).then(|| {
+        format!(
+            "{} filed and not listed, for the bundle is missing or damaged: run archive verify, then archive repair with a \
+             copy of the archive",
+            if unread.len() == 1 { "1 revision is".to_owned() } else { format!("{} revisions are", unread.len()) }
+        )
+    }))
+}
+
 /// Who, when, verdict, as a person reads it.
 fn row_line(row: &Row) -> String {
     let Row { key, revision, name, identifiers, birth_date, start, headline, findings, damaged, .. } = row;

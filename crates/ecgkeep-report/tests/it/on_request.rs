@@ -95,7 +95,25 @@ fn a_filter_that_the_rate_cannot_carry_is_left_out_and_named() {
     let all = pages(&recording, &paper);
     let path = all[0].samples("strip-II", 5.0 * AT_500).concat();
     assert!((0..1000).all(|k| drawn(path[0].1 - path[k].1, f64::from(counts[k] - counts[0]) / 100.0)));
-    assert!(all.iter().any(|page| page.says("sampled at less than twice its frequency: II")));
+    let said = "not applied, because sampled at less than twice its frequency: low-pass 150 Hz.";
+    assert!(all.iter().all(|page| page.says(said)
+        && !page.says("Filtered: ")
+        && page.says("Filters of this drawing: none")));
+    // One filter of two, and a lead of two.
+    let both = Paper { filters: filters("0.5", "150", ""), ..Paper::default() };
+    let all = pages(&recording, &both);
+    assert!(
+        all[0].says("Filtered: high-pass 0.5 Hz") && !all[0].says("Filtered: high-pass 0.5 Hz, low-pass")
+    );
+    let fast: Vec<i32> = (0..5000).map(|k| (k * 37) % 601 - 300).collect();
+    let mut mixed = self::recording("100", vec![(Lead::II, counts)]);
+    mixed.waveforms.extend(self::recording("500", vec![(Lead::V1, fast)]).waveforms);
+    let page = pages(&mixed, &paper).remove(0);
+    assert!(
+        page.says("sampled at less than twice its frequency: II")
+            && page.says("low-pass 150 Hz")
+            && page.says("II not by all, see below")
+    );
 }
 
 #[test]

@@ -3,7 +3,10 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use ecgkeep_archive::catalogue::Catalogue;
-use ecgkeep_archive::{About, Act, Archive, Code, Entry, Event, Fate as CoreFate, Key, Signer, State};
+use ecgkeep_archive::layout::Shelved;
+use ecgkeep_archive::{
+    About, Act, Archive, Code, Digest, Entry, Event, Fate as CoreFate, Key, Signer, State,
+};
 use ecgkeep_checks::Policy;
 use ecgkeep_format::{Error, Kind, Limits, Result};
 use ecgkeep_recording::Filing;
@@ -242,20 +245,26 @@ fn commit(
     for (index, made) in made.into_iter().enumerate() {
         all.push(match made {
             Made::Ended(added) => added,
-            Made::There { key, other_filing } => {
-                let warnings = if other_filing { vec![Warning::FilingNotStored] } else { Vec::new() };
-                Added { key: Some(key), warnings, ..Added::of(Fate::AlreadyThere) }
-            }
+            Made::There { key, other_filing } => match stands(archive, catalogue, key) {
+                Err(error) => Added { key: Some(key), ..Added::failed(error) },
+                Ok(()) => {
+                    let warnings = if other_filing { vec![Warning::FilingNotStored] } else { Vec::new() };
+                    Added { key: Some(key), warnings, ..Added::of(Fate::AlreadyThere) }
+                }
+            },
             Made::Ready { key, .. } if !in_batch.insert(key) => {
                 Added { key: Some(key), ..Added::of(Fate::AlreadyThere) }
             }
-            Made::Ready { key, entry, bytes } => {
-                files.push(bytes);
-                wanted.push((index, key, None));
-                known.insert((key, 1), (*entry).clone());
-                let warnings = if entry.damaged { vec![Warning::Damaged] } else { Vec::new() };
-                Added { key: Some(key), entry: Some(entry), warnings, ..Added::of(Fate::Filed) }
-            }
+            Made::Ready { key, entry, bytes } => match stands(archive, catalogue, key) {
+                Err(error) => Added { key: Some(key), ..Added::failed(error) },
+                Ok(()) => {
+                    files.push(bytes);
+                    wanted.push((index, key, None));
+                    known.insert((key, 1), (*entry).clone());
+                    let warnings = if entry.damaged { vec![Warning::Damaged] } else { Vec::new() };
+                    Added { key: Some(key), entry: Some(entry), warnings, ..Added::of(Fate::Filed) }
+                }
+            },
             Made::Unread { key, error, .. } if !in_batch.insert(key) => {
                 Added { key: Some(key), error: Some(error), ..Added::of(Fate::StillQuarantined) }
             }
@@ -298,6 +307,34 @@ fn commit(
         look_at(archive, catalogue, added)?;
     }
     Ok(all)
+}
+
+/// Refuses a source that was filed before where the bundle is not there, or not as it was filed: a second line about it
+/// could never be verified, and whoever hears "already there" may throw the last good copy away.
+fn stands(archive: &Archive, catalogue: &Catalogue, key: Key) -> Result<()> {
+    let lost = |what: &str| {
+        Error::new(
+            Kind::Altered,
+            format!("filed before, and its bundle is {what}: nothing of this source was stored"),
+        )
+        .remedy("keep the source; run archive verify, then archive repair with a copy of the archive")
+    };
+    // Nothing is known of what another process files at this moment.
+    let Some(newest) = catalogue.newest(key)? else { return Ok(()) };
+    let Some(bytes) = archive.bytes(Shelved::Bundle(key, newest))? else {
+        return if archive.state(key)? == State::Destroyed { Ok(()) } else { Err(lost("missing")) };
+    };
+    let expected = match (catalogue.digest(key, newest)?, catalogue.filed_line(key, newest)?) {
+        (Some(digest), _) => Some(digest),
+        (None, Some(index)) if index < archive.size() => {
+            archive.line(index)?.about.sha256.map(|digest| digest.to_string())
+        }
+        _ => None,
+    };
+    match expected {
+        Some(expected) if expected != Digest::of(&bytes).to_string() => Err(lost("damaged")),
+        _ => Ok(()),
+    }
 }
 
 /// Holds what was filed against what stands there, and takes the entry that is there already.

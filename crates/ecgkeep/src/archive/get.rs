@@ -12,7 +12,7 @@ use ecgkeep_recording::CivilTime;
 use ecgkeep_report::{PageFacts, Paper, sheet};
 
 use super::acting::Acting;
-use super::look::{filing_line, newest_filed};
+use super::look::{filing_line, missing, newest_filed};
 use crate::input::Input;
 use crate::page::{PageForm, page_facts, page_files};
 use crate::quarantine::quarantined_source;
@@ -183,18 +183,14 @@ pub fn fetch(archive: &Archive, catalogue: &Catalogue, key: Key, revision: Optio
         Error::new(Kind::Io, format!("there is no revision {revision}, the newest is {newest}"))
     })?;
     let stem = stem(key, revision);
-    let damaged = |what: &str| {
-        Error::new(Kind::Altered, what)
-            .at(Place::file(format!("{stem}.zip")))
-            .remedy("run archive verify, then archive repair with a copy of the archive")
-    };
-    let bytes: Arc<[u8]> = archive
-        .bytes(Shelved::Bundle(key, revision))?
-        .ok_or_else(|| damaged("the bundle is missing, and was not destroyed under a rule"))?
-        .into();
+    let place = Place::file(format!("{stem}.zip"));
+    let bytes: Arc<[u8]> =
+        archive.bytes(Shelved::Bundle(key, revision))?.ok_or_else(|| missing().at(place.clone()))?.into();
     let sha256 = Digest::of(&bytes);
     if line.about.sha256 != Some(sha256) {
-        return Err(damaged("the bundle is not as it was filed: its SHA-256 is another"));
+        return Err(Error::new(Kind::Altered, "the bundle is not as it was filed: its SHA-256 is another")
+            .at(place)
+            .remedy("run archive verify, then archive repair with a copy of the archive"));
     }
     let bundle = Bundle::open(&format!("{stem}.zip"), bytes.clone())?;
     if let Some(error) = altered(&stem, &bundle.verify()) {

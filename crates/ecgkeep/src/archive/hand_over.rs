@@ -8,7 +8,7 @@ use ecgkeep_format::{Error, File, Format, Kind, Limits, Options, Place, Result, 
 use super::acting::{Acting, code};
 use super::amend::Viewed;
 use super::get::Got;
-use super::look::newest;
+use super::look::{filing_line, newest_filed};
 use crate::input::Input;
 
 /// What is written of a recording.
@@ -113,9 +113,9 @@ pub fn acknowledge(
     acting: &Acting,
     signer: Option<&Signer>,
 ) -> Result<Acknowledged> {
-    let newest = newest(archive, key)?;
+    let newest = newest_filed(archive, catalogue, key)?;
     let revision = asked.unwrap_or(newest);
-    if !archive.revisions(key)?.contains(&revision) {
+    if filing_line(archive, catalogue, key, revision).is_err() {
         return Err(Error::new(Kind::Io, format!("there is no revision {revision}, the newest is {newest}")));
     }
     check_answer(archive, key, revision, answer)?;

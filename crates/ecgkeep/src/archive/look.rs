@@ -44,8 +44,8 @@ pub fn rebuild(archive: &Archive) -> Result<Catalogue> {
 /// Takes the lines that the catalogue has not read; entries that are `known` need not be read from their bundles. A
 /// catalogue of another journal is made anew.
 /// # Errors
-/// Those of the catalogue and of reading the journal. A bundle that is missing or cannot be read is passed over: that
-/// is for `verify` to tell.
+/// Those of the catalogue and of reading the journal. A bundle that is missing or cannot be read is marked
+/// ([`Catalogue::unread`]) and tried again each time.
 pub fn catch_up(
     archive: &Archive,
     catalogue: &mut Catalogue,
@@ -68,12 +68,27 @@ pub fn catch_up(
     loop {
         let some: Vec<Line> = lines.by_ref().take(LINES_AT_A_TIME).collect::<Result<_>>()?;
         if some.is_empty() {
-            return Ok(());
+            return read_after_all(archive, catalogue);
         }
         let steps: Vec<Step> =
             some.into_par_iter().map(|line| Step { entry: entry_for(archive, &line, known), line }).collect();
         catalogue.take(&steps)?;
     }
+}
+
+/// Takes bundles that could not be read before and were put back since.
+fn read_after_all(archive: &Archive, catalogue: &mut Catalogue) -> Result<()> {
+    let mut back = Vec::new();
+    for (key, revision) in catalogue.unread()? {
+        let key: Key = key.parse()?;
+        let Some(index) = catalogue.filed_line(key, revision)? else { continue };
+        let line = archive.line(index)?;
+        if let (Some(entry), Some(sha256)) = (entry_for(archive, &line, &BTreeMap::new()), line.about.sha256)
+        {
+            back.push((entry, sha256, line.about.bytes.unwrap_or(0)));
+        }
+    }
+    if back.is_empty() { Ok(()) } else { catalogue.take_bundles(&back) }
 }
 
 /// The entry in the bundle that a line is about.
@@ -165,6 +180,11 @@ pub fn full_key(archive: &Archive, digits: &str) -> Result<Key> {
             );
         }
     }
+    if keys.is_empty() {
+        // Its bundle may be missing, which whoever uses the key is told.
+        let filed = catalogue(archive)?.keys_from(digits)?;
+        keys.extend(filed.iter().filter_map(|key| key.parse::<Key>().ok()));
+    }
     match keys.into_iter().collect::<Vec<_>>().as_slice() {
         [key] => Ok(*key),
         [] => Err(Error::new(Kind::Io, "no recording has a key that begins so")
@@ -175,14 +195,22 @@ pub fn full_key(archive: &Archive, digits: &str) -> Result<Key> {
 
 /// The newest revision of a recording that is filed.
 /// # Errors
-/// [`Kind::Io`] where it never was; [`Kind::Refused`] where it was destroyed.
+/// [`Kind::Io`] where it never was; [`Kind::Refused`] where it was destroyed; [`Kind::Altered`] where its bundles are
+/// missing.
 pub(super) fn newest(archive: &Archive, key: Key) -> Result<u32> {
     match archive.state(key)? {
         State::Filed(newest) => Ok(newest),
         State::Destroyed => Err(Error::new(Kind::Refused, "destroyed under a rule")
             .remedy("its certificate stands under certificates/ in the archive")),
+        _ if catalogue(archive)?.newest(key)?.is_some() => Err(missing()),
         _ => Err(Error::new(Kind::Io, "no recording has this key").remedy("archive find prints the keys")),
     }
+}
+
+/// What the journal says is filed has no bundle.
+pub(super) fn missing() -> Error {
+    Error::new(Kind::Altered, "the bundle is missing, and was not destroyed under a rule")
+        .remedy("run archive verify, then archive repair with a copy of the archive")
 }
 
 /// The line that filed a revision: where the catalogue says, if the journal says the same there; else looked for.
@@ -206,11 +234,17 @@ pub(super) fn filing_line(archive: &Archive, catalogue: &Catalogue, key: Key, re
 }
 
 /// The newest revision that a line of the journal speaks of: a bundle that another process is filing at this moment is
-/// in place before its line is.
+/// in place before its line is. Where the newest bundle is missing it is that revision all the same, and not the one that
+/// it corrected.
 /// # Errors
 /// Those of [`newest`]; [`Kind::Altered`] where no line speaks of any.
 pub(super) fn newest_filed(archive: &Archive, catalogue: &Catalogue, key: Key) -> Result<u32> {
     let on_the_shelf = newest(archive, key)?;
+    if let Some(newest) = catalogue.newest(key)?.filter(|newest| *newest > on_the_shelf)
+        && filing_line(archive, catalogue, key, newest).is_ok()
+    {
+        return Ok(newest);
+    }
     let is_filed = |revision: u32| match filing_line(archive, catalogue, key, revision) {
         Ok(_) => Ok(true),
         Err(error) if error.kind() == Kind::Altered && revision > 1 => Ok(false),

@@ -25,9 +25,11 @@ fn found(args: &Find) -> Result<Outcome, Error> {
                 recordings.push(row);
             }
             Hit::CorrectedAway { key, revision, why } => {
-                text.push_str(&format!(
-                    "{key}.r{revision} | corrected away: {why}; it is somebody else's now\n"
-                ));
+                let what = match why.as_str() {
+                    "" => "corrected, and what it was corrected to cannot be read".to_owned(),
+                    why => format!("corrected away: {why}; it is somebody else's now"),
+                };
+                text.push_str(&format!("{key}.r{revision} | {what}\n"));
                 corrected_away.push(json!({ "key": key, "revision": revision, "why": why }));
             }
         }
@@ -36,8 +38,14 @@ fn found(args: &Find) -> Result<Outcome, Error> {
         return Err(Error::new(Kind::Usage, format!("nothing found, and no finding has the code {code}"))
             .remedy("`ecgkeep explain` without a code lists them all"));
     }
-    let exit = if recordings.is_empty() { Exit::No } else { Exit::Done };
-    let remarks = if text.is_empty() { vec!["nothing found".to_owned()] } else { Vec::new() };
+    let unread = super::unread_line(&catalogue)?;
+    let exit = match (recordings.is_empty(), &unread) {
+        (false, _) => Exit::Done,
+        (true, None) => Exit::No,
+        (true, Some(_)) => Exit::Altered,
+    };
+    let mut remarks = if text.is_empty() { vec!["nothing found".to_owned()] } else { Vec::new() };
+    remarks.extend(unread);
     let body = json!({ "recordings": recordings, "corrected_away": corrected_away });
     Ok(Outcome { exit, remarks, ..Outcome::done(text, body)? })
 }

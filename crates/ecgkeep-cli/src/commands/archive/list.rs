@@ -36,10 +36,15 @@ fn listed(args: &List) -> Result<Outcome, Error> {
         });
     }
     let (name, rows) = recordings(args, &catalogue)?;
-    entries(name, &rows, |row| match &row.urgency {
+    let mut listed = entries(name, &rows, |row| match &row.urgency {
         Some(urgency) if which.unsent => format!("urgency {urgency} | {}", row_line(row)),
         _ => row_line(row),
-    })
+    })?;
+    if let Some(line) = super::unread_line(&catalogue)? {
+        listed.remarks.push(line);
+        listed.exit = Exit::Altered;
+    }
+    Ok(listed)
 }
 
 fn recordings(args: &List, catalogue: &Catalogue) -> Result<(&'static str, Vec<Row>), Error> {
@@ -88,6 +93,12 @@ fn rebuilt(args: &Rebuild) -> Result<Outcome, Error> {
     if unreadable > 0 {
         remarks.push(format!("{unreadable} bundles could not be read: run archive verify"));
     }
+    let unread = catalogue.unread()?;
+    for (key, revision) in &unread {
+        remarks.push(format!("{key}.r{revision}: filed, and its bundle is missing or cannot be read"));
+    }
+    remarks.extend(super::unread_line(&catalogue)?);
+    let unreadable = unreadable + unread.len();
     let body = json!({
         "recordings": recordings, "revisions": revisions, "lines": lines, "unreadable": unreadable,
     });

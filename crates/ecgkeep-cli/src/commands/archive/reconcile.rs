@@ -30,7 +30,13 @@ fn reconciled(args: &Reconcile, json: bool) -> Result<Outcome, Error> {
     if quarantined > 0 && !result.missing.is_empty() {
         remarks.push(format!("{quarantined} sources are in quarantine: what is missing may be among them"));
     }
-    let exit = if result.missing.is_empty() { Exit::Done } else { Exit::No };
+    let unread = super::unread_line(&catalogue)?;
+    let exit = match (&unread, result.missing.is_empty()) {
+        (Some(_), _) => Exit::Altered,
+        (None, false) => Exit::No,
+        (None, true) => Exit::Done,
+    };
+    remarks.extend(unread);
     let text = differences + &counts(&result, list.len()) + &delays(&result);
     let body = json!({ "expected": list.len(), "result": result });
     Ok(Outcome { exit, remarks, ..Outcome::done(text, body)? })
@@ -46,7 +52,7 @@ fn differences(result: &Reconciled, list: &[Expected], rows: &[Row], show_identi
     };
     let mut text = String::new();
     for number in &result.missing {
-        text.push_str(&format!("{}: MISSING, no such recording is filed\n", entry(*number)));
+        text.push_str(&format!("{}: MISSING, no recording found for it\n", entry(*number)));
     }
     for duplicate in &result.duplicate {
         text.push_str(&format!("{}: filed {} times\n", entry(duplicate.entry), duplicate.keys.len()));
