@@ -21,7 +21,7 @@ mod words;
 use std::collections::BTreeMap;
 use std::fmt;
 
-use ecgkeep_recording::{Field, Origin, Recording, differences};
+use ecgkeep_recording::{Change, Difference, Field, Origin, Recording, differences};
 
 pub use alias::{Alias, KEY_BYTES, Key, PatientKey, alias_from, name_from};
 pub use dates::Dates;
@@ -89,7 +89,8 @@ pub fn deidentify(source: &Recording, alias: &Alias, method: &Method<'_>) -> Dei
         origin: Origin::default(),
     };
     let mut counts: BTreeMap<Field, usize> = BTreeMap::new();
-    for difference in differences(source, &recording) {
+    let is_of_source = |difference: &Difference| !matches!(difference.change, Change::Added { .. });
+    for difference in differences(source, &recording).iter().filter(|one| is_of_source(one)) {
         *counts.entry(difference.field).or_default() += 1;
     }
     let taken = counts.into_iter().map(|(field, count)| Taken { field, action: rule(field).action, count });

@@ -39,7 +39,7 @@ pub(crate) const WITH_IDENTITY: &str = "with-identity";
 /// What a build without the C library answers.
 pub(crate) fn not_in_this_build() -> Error {
     Error::new(Kind::Unsupported, "this build of ecgkeep reads HDF5 and does not write it").remedy(
-        "use a released program, or build it with the feature hdf5 (`cargo build --features hdf5`), which needs the HDF5 C \
+        "use a program that was built with the feature hdf5 (`cargo build --features hdf5`), which needs the HDF5 C \
          library (Debian: apt-get install libhdf5-dev)",
     )
 }

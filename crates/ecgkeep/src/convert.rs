@@ -88,7 +88,7 @@ impl Conversion<'_> {
             }
             let id = self.format.about().id;
             return Err(Error::new(Kind::Refused, format!("{id} would not keep: {}", losses.join("; ")))
-                .remedy("nothing was written; without --losses refuse the losses are listed"));
+                .remedy("nothing was written; --losses list writes it all the same"));
         }
         Ok(Converted { files: written.files, losses: written.losses, taken })
     }
@@ -147,7 +147,7 @@ impl Conversion<'_> {
     }
 }
 
-fn filing_file(stem: &str, filing: &Filing) -> Result<File> {
+pub(crate) fn filing_file(stem: &str, filing: &Filing) -> Result<File> {
     let bytes = serde_json::to_vec_pretty(filing)
         .map_err(|error| Error::new(Kind::Internal, "the filing cannot be written as JSON").because(error))?;
     Ok(File { name: format!("{stem}.filing.json"), bytes })

@@ -62,7 +62,8 @@ pub(super) fn check(
                 Level::Quick
             };
             let found = check_one(storage, folder, **shelved, told, level, reread);
-            if level > Level::Quick {
+            let is_read = !found.iter().any(|wrong| matches!(wrong, Wrong::Missing | Wrong::Unreadable(_)));
+            if level > Level::Quick && is_read {
                 bytes.fetch_add(told.bytes, Ordering::Relaxed);
                 read.fetch_add(1, Ordering::Relaxed);
             }

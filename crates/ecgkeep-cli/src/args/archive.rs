@@ -29,6 +29,9 @@ pub enum Act {
     #[command(after_long_help = examples::ARCHIVE_ADD)]
     Add(Add),
     /// Recordings by identifier, name, birth date, day, operator, finding, verdict, digest, order or key.
+    ///
+    /// What is found fulfils all options given, and is the newest revision. A recording that was corrected to another patient is
+    /// named by its key alone under the wrong one, and counts as not found (exit 1).
     #[command(after_long_help = examples::ARCHIVE_FIND)]
     Find(Find),
     /// What waits to be sent (most urgent first, then oldest), is in quarantine, without identifier, held, ...
@@ -437,7 +440,7 @@ pub struct Release {
 pub struct Due {
     /// The archive.
     pub dir: PathBuf,
-    /// The day to ask for [default: now].
+    /// The time to ask for, ISO 8601 with the offset (2040-01-01T00:00Z) [default: now].
     #[arg(long, value_name = "TIME")]
     pub at: Option<CivilTime>,
 }

@@ -113,16 +113,19 @@ fn refuse_inside(dir: &Path, key: &Path) -> Result<(), Error> {
 
 /// A text file that the user named; `-` is standard input.
 fn text_of(path: &Path) -> Result<String, Error> {
-    let (name, read) = if path == Path::new("-") {
-        ("standard-input".to_owned(), std::io::read_to_string(std::io::stdin()))
+    let read = if path == Path::new("-") {
+        std::io::read_to_string(std::io::stdin())
     } else {
-        (shown(path), std::fs::read_to_string(path))
+        std::fs::read_to_string(path)
     };
-    read.map_err(|error| Error::new(Kind::Io, "cannot read").at(Place::file(name)).because(error))
+    read.map_err(|error| Error::new(Kind::Io, "cannot read").at(Place::file(shown(path))).because(error))
 }
 
 /// A path as errors show it: with a folder, so that it is not taken for a file of a record.
 fn shown(path: &Path) -> String {
+    if path == Path::new("-") {
+        return "standard-input".to_owned();
+    }
     let is_bare = path.parent().is_some_and(|folder| folder.as_os_str().is_empty());
     if is_bare { format!("./{}", path.display()) } else { path.display().to_string() }
 }

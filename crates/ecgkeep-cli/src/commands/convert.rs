@@ -8,7 +8,7 @@ use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::{Mutex, PoisonError};
 
-use ecgkeep::format::{Error, Format, Kind, Loss, Note, Options, Place};
+use ecgkeep::format::{Error, Format, Kind, Loss, Note, Options, Place, Weight};
 use ecgkeep::{
     Batch, Conversion, Disk, DoneList, FORMATS, Fate, Filed, Found, Inputs, Put, Target, format_by_id,
     parse_manifest, put, targets, without_identity,
@@ -176,7 +176,9 @@ fn outcome(
     let is_taken = !filed.taken.is_empty() || (hides && filed.fate == Fate::DoneBefore);
     let kept = kept(filed.losses, is_taken, lists && filed.fate != Fate::DoneBefore);
     let text = format!("{}: {verb} {} ({kept})\n", called.display(), files.join(", "));
+    let damage = damage_line(&filed.notes);
     let (notes, mut remarks) = notes(filed.notes, hides);
+    remarks.extend(damage);
     remarks.extend(filed.remarks);
     remarks.extend(said(if lists { &filed.listed } else { &[] }, &filed.taken));
     let body = Body {
@@ -190,6 +192,14 @@ fn outcome(
         notes: notes.iter().map(ToString::to_string).collect(),
     };
     Ok(Outcome { notes, remarks, ..Outcome::done(text, body)? })
+}
+
+/// A copy holds what could be read and no word of the damage.
+fn damage_line(notes: &[Note]) -> Option<String> {
+    let is_damaged = notes.iter().any(|note| note.weight == Weight::Damage);
+    is_damaged.then(|| {
+        "DAMAGED source: the copy holds what could be read and does not say so; keep the source".to_owned()
+    })
 }
 
 /// The notes that may be printed; where identity is hidden, only how many there are.

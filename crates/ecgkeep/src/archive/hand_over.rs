@@ -9,6 +9,7 @@ use super::acting::{Acting, code};
 use super::amend::Viewed;
 use super::get::Got;
 use super::look::{filing_line, newest_filed};
+use crate::convert::filing_file;
 use crate::input::Input;
 
 /// What is written of a recording.
@@ -26,7 +27,8 @@ pub struct Exported {
     pub line: u64,
 }
 
-/// The files of an export: the bundle; or, in the format asked for, a copy with the page. Of a corrected revision the
+/// The files of an export: the bundle; or, in the format asked for, a copy with the page and with what was supplied
+/// beside the recording. Of a corrected revision the
 /// bundle holds the superseded original, so that without `original` it is the copy (WFDB where no format is asked for)
 /// and the page as it was sealed.
 /// # Errors
@@ -51,6 +53,9 @@ pub fn copies(got: &Got, to: Option<&'static dyn Format>, original: bool) -> Res
     let record = format!("{}_r{}", &got.key.to_string()[..8], got.revision);
     let written = write(to, std::slice::from_ref(recording), &record, &Options::default())?;
     let mut files = written.files;
+    if let Some(filing) = input.stored_filing()? {
+        files.insert(0, filing_file(&record, &filing)?);
+    }
     files.extend(got.sealed_pages(&record, None)?);
     let mut losses: Vec<String> =
         written.losses.iter().map(|loss| format!("{}: {}", loss.field, loss.why)).collect();

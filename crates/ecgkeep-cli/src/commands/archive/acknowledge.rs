@@ -14,8 +14,11 @@ const ANSWER_BYTES: u64 = 16 << 20;
 
 pub fn run(args: &Acknowledge, json: bool) -> Result<Exit, Error> {
     let mut doing = Doing::of(&args.dir, &args.acting)?;
-    let key = doing.key(&args.key)?;
-    one("ecgkeep-archive-acknowledge/1", json, key.to_string(), acknowledged(args, &mut doing, key))
+    let schema = "ecgkeep-archive-acknowledge/1";
+    match doing.key(&args.key) {
+        Ok(key) => one(schema, json, key.to_string(), acknowledged(args, &mut doing, key)),
+        Err(error) => one(schema, json, &args.key, Err(error)),
+    }
 }
 
 fn acknowledged(args: &Acknowledge, doing: &mut Doing, key: Key) -> Result<Outcome, Error> {

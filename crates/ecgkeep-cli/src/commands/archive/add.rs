@@ -75,7 +75,7 @@ pub fn run(args: &Add, json: bool) -> Result<Exit, Error> {
 fn inputs(args: &Add) -> Result<Vec<ToAdd>, Error> {
     let mut all = Vec::new();
     let mut passed_over = 0;
-    for named in &args.inputs {
+    for (place, named) in (1..).zip(&args.inputs) {
         if named == Path::new("-") {
             all.push(ToAdd { path: named.clone(), shown: "-".to_owned() });
             continue;
@@ -94,10 +94,10 @@ fn inputs(args: &Add) -> Result<Vec<ToAdd>, Error> {
         let count = found.found.len();
         for (number, one) in (1..).zip(found.found) {
             let is_file = one.path == *named;
-            let shown = if is_file || args.show_identity {
-                one.path.display().to_string()
-            } else {
-                format!("{}, {number} of {count}", named.display())
+            let shown = match (args.show_identity, is_file) {
+                (true, _) => one.path.display().to_string(),
+                (false, true) => format!("input {place}"),
+                (false, false) => format!("{}, {number} of {count}", named.display()),
             };
             all.push(ToAdd { path: one.path, shown });
         }

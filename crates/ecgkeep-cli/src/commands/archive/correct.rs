@@ -16,8 +16,11 @@ use crate::output::Outcome;
 
 pub fn run(args: &Correct, json: bool) -> Result<Exit, Error> {
     let mut doing = Doing::of(&args.dir, &args.acting)?;
-    let key = doing.key(&args.key)?;
-    one("ecgkeep-archive-correct/1", json, key.to_string(), corrected(args, &mut doing, key))
+    let schema = "ecgkeep-archive-correct/1";
+    match doing.key(&args.key) {
+        Ok(key) => one(schema, json, key.to_string(), corrected(args, &mut doing, key)),
+        Err(error) => one(schema, json, &args.key, Err(error)),
+    }
 }
 
 fn corrected(args: &Correct, doing: &mut Doing, key: Key) -> Result<Outcome, Error> {

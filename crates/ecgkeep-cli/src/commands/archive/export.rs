@@ -5,7 +5,7 @@ use ecgkeep::format::{Error, Format, Kind, Place};
 use ecgkeep::{Disk, Storage as _, format_by_id};
 use serde_json::json;
 
-use super::{Doing, write_once};
+use super::{Doing, one, write_once};
 use crate::args::archive::Export;
 use crate::exit::Exit;
 use crate::output::{Outcome, print_about};
@@ -21,7 +21,10 @@ pub fn run(args: &Export, json: bool) -> Result<Exit, Error> {
     let keys = if args.unsent {
         catalogue.unsent()?.iter().map(|row| row.key.parse()).collect::<Result<Vec<Key>, Error>>()?
     } else {
-        doing.keys(&args.keys)?
+        match doing.keys(&args.keys) {
+            Ok(keys) => keys,
+            Err(error) => return one("ecgkeep-archive-export/1", json, &args.dir, Err(error)),
+        }
     };
     Disk.make_folder(&args.into)?;
     let mut exit = Exit::Done;
@@ -61,7 +64,7 @@ fn exported(
     }
     let stem = got.stem();
     let text = format!("{stem} | exported for {} | {}\n", args.receiver, written.join(", "));
-    let remarks = copies.losses.iter().map(|loss| format!("not kept: {loss}")).collect();
+    let remarks = copies.losses.iter().map(|loss| format!("not kept as it was: {loss}")).collect();
     let body = json!({
         "revision": got.revision, "sha256": got.sha256.to_string(), "line": line, "receiver": args.receiver,
         "written": written, "losses": copies.losses,

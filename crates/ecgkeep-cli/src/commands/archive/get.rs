@@ -19,8 +19,11 @@ pub fn run(args: &Get, json: bool) -> Result<Exit, Error> {
             .remedy("give -o OUT.zip, .svg, .pdf or .html; or --into DIR for the source files"));
     }
     let mut doing = Doing::of(&args.dir, &args.acting)?;
-    let key = doing.key(&args.key)?;
-    one("ecgkeep-archive-get/1", json, key.to_string(), got(args, &mut doing, key))
+    let schema = "ecgkeep-archive-get/1";
+    match doing.key(&args.key) {
+        Ok(key) => one(schema, json, key.to_string(), got(args, &mut doing, key)),
+        Err(error) => one(schema, json, &args.key, Err(error)),
+    }
 }
 
 fn got(args: &Get, doing: &mut Doing, key: archive::Key) -> Result<Outcome, Error> {

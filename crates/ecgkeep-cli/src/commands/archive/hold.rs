@@ -34,7 +34,7 @@ fn released(args: &Release) -> Result<Outcome, Error> {
     let still = doing.archive.held(&keys.iter().copied().collect())?;
     let line = |key: &archive::Key| {
         let still = if still.contains_key(key) { "; still held under another authority" } else { "" };
-        format!("{key} | released by {}{still}\n", args.authority)
+        format!("{key} | released from {}{still}\n", args.authority)
     };
     let text: String = keys.iter().map(line).collect();
     let still: Vec<String> = still.keys().map(ToString::to_string).collect();

@@ -89,6 +89,13 @@ fn rebuilt(args: &Rebuild) -> Result<Outcome, Error> {
     } else {
         text
     };
+    let text = if args.without_journal {
+        // No other command reads the catalogue of an archive without a journal.
+        let rows: String = catalogue.all()?.iter().map(row_line).collect();
+        rows + &text
+    } else {
+        text
+    };
     let mut remarks = Vec::new();
     if unreadable > 0 {
         remarks.push(format!("{unreadable} bundles could not be read: run archive verify"));

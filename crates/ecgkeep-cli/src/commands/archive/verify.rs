@@ -61,6 +61,9 @@ fn outcome(args: &Verify, report: &VerifyReport) -> Result<Outcome, Error> {
     }
     let state = match (report.has_faults(), report.unreadable.len()) {
         (true, _) => "NOT SOUND".to_owned(),
+        (false, 0) if args.level_word() == "quick" => {
+            "the journal is unaltered, every file is there with its length, contents NOT READ".to_owned()
+        }
         (false, 0) => "everything is there and unaltered".to_owned(),
         (false, count) => format!("NOT VERIFIED, {count} files cannot be read"),
     };
@@ -108,7 +111,8 @@ fn outcome(args: &Verify, report: &VerifyReport) -> Result<Outcome, Error> {
                 .to_owned(),
         );
     } else if report.has_faults() {
-        remarks.push("keep this folder as it is; archive repair takes whole bundles from a copy".to_owned());
+        remarks.push("keep this folder as it is; archive repair takes whole bundles from a copy; other files are copied back by hand from a \
+                       copy that verifies".to_owned());
     }
     Ok(Outcome { exit, remarks, ..Outcome::done(text, body)? })
 }

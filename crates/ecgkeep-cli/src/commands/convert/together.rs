@@ -8,7 +8,7 @@ use ecgkeep::{
     Conversion, Disk, Found, Inputs, Misfit, Part, PartOfFile, in_order, without_identity, write_files,
 };
 
-use super::{Body, NotKept, called, format_of, listed, notes};
+use super::{Body, NotKept, called, damage_line, format_of, listed, notes};
 use crate::args::Convert;
 use crate::commands::identity::{kept, said};
 use crate::commands::{open, stem_of};
@@ -208,7 +208,9 @@ impl Job<'_> {
         let lists = self.args.losses.are_listed();
         let kept = kept(losses.len(), !told.taken.is_empty(), lists);
         let text = format!("{}: {would}{place} ({kept})\n", called.display());
+        let damage = damage_line(&told.notes);
         let (notes, mut remarks) = notes(told.notes, hides);
+        remarks.extend(damage);
         if told.leaves_filing {
             remarks.push(format!(
                 "what was supplied beside it is not in {file}: a file of many has no place for a filing"
