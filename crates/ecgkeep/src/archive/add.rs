@@ -13,7 +13,7 @@ use ecgkeep_recording::Filing;
 use rayon::prelude::*;
 
 use super::acting::{Acting, code};
-use super::look::catch_up;
+use super::look::{catch_up, filing_line};
 use crate::input::{Input, Unread};
 use crate::quarantine::{kind_word, quarantine, quarantined_filing, quarantined_input};
 use crate::seal::{Sealing, seal, stored_filing};
@@ -319,21 +319,17 @@ fn stands(archive: &Archive, catalogue: &Catalogue, key: Key) -> Result<()> {
         )
         .remedy("keep the source; run archive verify, then archive repair with a copy of the archive")
     };
-    // Nothing is known of what another process files at this moment.
+    // Nothing is known of what another process files at this moment. What the catalogue says is held against the journal.
     let Some(newest) = catalogue.newest(key)? else { return Ok(()) };
-    let Some(bytes) = archive.bytes(Shelved::Bundle(key, newest))? else {
-        return if archive.state(key)? == State::Destroyed { Ok(()) } else { Err(lost("missing")) };
-    };
-    let expected = match (catalogue.digest(key, newest)?, catalogue.filed_line(key, newest)?) {
-        (Some(digest), _) => Some(digest),
-        (None, Some(index)) if index < archive.size() => {
-            archive.line(index)?.about.sha256.map(|digest| digest.to_string())
+    let filed_as = || filing_line(archive, catalogue, key, newest).map(|line| line.about.sha256);
+    match archive.bytes(Shelved::Bundle(key, newest))? {
+        None if archive.state(key)? == State::Destroyed || filed_as().is_err() => Ok(()),
+        None => Err(lost("missing")),
+        Some(bytes) => {
+            let digest = Digest::of(&bytes);
+            let is_as_filed = catalogue.digest(key, newest)? == Some(digest.to_string());
+            if is_as_filed || filed_as()? == Some(digest) { Ok(()) } else { Err(lost("damaged")) }
         }
-        _ => None,
-    };
-    match expected {
-        Some(expected) if expected != Digest::of(&bytes).to_string() => Err(lost("damaged")),
-        _ => Ok(()),
     }
 }
 
