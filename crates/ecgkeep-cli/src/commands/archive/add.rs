@@ -138,7 +138,8 @@ fn tell(args: &Add, json: bool, shown: &str, added: Added) -> Exit {
     let Added { fate, key, entry, error, warnings } = added;
     let result = match (fate, error, key) {
         (Fate::Failed | Fate::Destroyed, Some(error), _) => {
-            let keeps_its_text = fate == Fate::Destroyed;
+            // What concerns what is filed already quotes nothing of the source.
+            let keeps_its_text = fate == Fate::Destroyed || key.is_some();
             Err(if keeps_its_text { error } else { without_names(args, error) })
         }
         (Fate::Quarantined | Fate::StillQuarantined, Some(error), Some(key)) => {

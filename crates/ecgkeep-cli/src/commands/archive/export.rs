@@ -8,7 +8,7 @@ use serde_json::json;
 use super::{Doing, one, write_once};
 use crate::args::archive::Export;
 use crate::exit::Exit;
-use crate::output::{Outcome, print_about};
+use crate::output::{Outcome, print_about, remark_line};
 
 pub fn run(args: &Export, json: bool) -> Result<Exit, Error> {
     if args.identity.deidentify {
@@ -28,6 +28,10 @@ pub fn run(args: &Export, json: bool) -> Result<Exit, Error> {
     };
     Disk.make_folder(&args.into)?;
     let mut exit = Exit::Done;
+    if let Some(line) = super::unread_line(&catalogue)?.filter(|_| args.unsent) {
+        remark_line(&line);
+        exit = Exit::Altered;
+    }
     for key in keys {
         let result = exported(args, &mut doing, &catalogue, key, to);
         exit = exit.or(print_about("ecgkeep-archive-export/1", json, &key.to_string(), result));
