@@ -572,6 +572,34 @@ fn what_cannot_be_read_is_kept_and_read_later() {
 }
 
 #[test]
+fn a_source_in_quarantine_that_is_lost_is_not_kept_a_second_time() {
+    let mut house = House::new();
+    let mut broken = numbered(1);
+    broken.0[0].bytes.truncate(40);
+    let key = house.add(&[broken.clone()])[0].key.expect("a key");
+    let name = key.to_string();
+    let shelf = house.archive.folder().join("quarantine").join(&name[..2]).join(&name[2..4]);
+    let path = shelf.join(format!("{name}.q1.zip"));
+    let (whole, lines) = (std::fs::read(&path).expect("it is kept"), house.archive.size());
+    let mut altered = whole.clone();
+    let at = altered.len() / 2;
+    altered[at] ^= 1;
+    for (what, bytes) in [("missing", None), ("damaged", Some(altered))] {
+        std::fs::remove_file(&path).expect("removed");
+        if let Some(bytes) = bytes {
+            std::fs::write(&path, bytes).expect("written");
+        }
+        let added = house.add(&[broken.clone()]).remove(0);
+        let error = added.error.expect("it is said");
+        assert_eq!((added.fate, error.kind()), (Fate::Failed, Kind::Altered), "{error}");
+        assert!(error.to_string().contains(what) && error.to_string().contains("keep the source"), "{error}");
+        assert_eq!(house.archive.size(), lines, "no second line about it");
+        std::fs::write(&path, &whole).expect("put back");
+    }
+    assert_eq!(house.add(&[broken])[0].fate, Fate::StillQuarantined);
+}
+
+#[test]
 fn warnings_say_what_a_person_should_look_at() {
     let mut house = House::new();
     let first = recording(1, "Maren Tallowfield", "LM-1");

@@ -169,6 +169,15 @@ impl Catalogue {
         digest.optional().map_err(failed)
     }
 
+    /// Whether a source went into quarantine, read since or not.
+    /// # Errors
+    /// [`Kind::Io`].
+    pub fn is_quarantined(&self, key: crate::word::Key) -> Result<bool> {
+        let sql = "SELECT EXISTS (SELECT 1 FROM quarantined WHERE key = ?1)";
+        let mut statement = self.db.prepare_cached(sql).map_err(failed)?;
+        statement.query_row([key.to_string()], |row| row.get(0)).map_err(failed)
+    }
+
     /// The keys of recordings that begin with these digits.
     /// # Errors
     /// [`Kind::Io`].

@@ -17,6 +17,7 @@ use super::look::{catch_up, filing_line};
 use crate::input::{Input, Unread};
 use crate::quarantine::{kind_word, quarantine, quarantined_filing, quarantined_input};
 use crate::seal::{Sealing, seal, stored_filing};
+use crate::verify::altered;
 
 /// Recordings that are sealed at a time and committed together.
 const BATCH: usize = 64;
@@ -268,11 +269,14 @@ fn commit(
             Made::Unread { key, error, .. } if !in_batch.insert(key) => {
                 Added { key: Some(key), error: Some(error), ..Added::of(Fate::StillQuarantined) }
             }
-            Made::Unread { key, bytes, why, error } => {
-                files.push(bytes);
-                wanted.push((index, key, Some(why)));
-                Added { key: Some(key), error: Some(error), ..Added::of(Fate::Quarantined) }
-            }
+            Made::Unread { key, bytes, why, error } => match waits(archive, catalogue, key) {
+                Err(error) => Added { key: Some(key), ..Added::failed(error) },
+                Ok(()) => {
+                    files.push(bytes);
+                    wanted.push((index, key, Some(why)));
+                    Added { key: Some(key), error: Some(error), ..Added::of(Fate::Quarantined) }
+                }
+            },
         });
     }
     let (mut batch, mut of_act) = (Vec::new(), Vec::new());
@@ -312,13 +316,7 @@ fn commit(
 /// Refuses a source that was filed before where the bundle is not there, or not as it was filed: a second line about it
 /// could never be verified, and whoever hears "already there" may throw the last good copy away.
 fn stands(archive: &Archive, catalogue: &Catalogue, key: Key) -> Result<()> {
-    let lost = |what: &str| {
-        Error::new(
-            Kind::Altered,
-            format!("filed before, and its bundle is {what}: nothing of this source was stored"),
-        )
-        .remedy("keep the source; run archive verify, then archive repair with a copy of the archive")
-    };
+    let lost = |what: &str| lost("filed", what);
     // Nothing is known of what another process files at this moment. What the catalogue says is held against the journal.
     let Some(newest) = catalogue.newest(key)? else { return Ok(()) };
     let filed_as = || filing_line(archive, catalogue, key, newest).map(|line| line.about.sha256);
@@ -331,6 +329,25 @@ fn stands(archive: &Archive, catalogue: &Catalogue, key: Key) -> Result<()> {
             if is_as_filed || filed_as()? == Some(digest) { Ok(()) } else { Err(lost("damaged")) }
         }
     }
+}
+
+/// The same for a source that went into quarantine before and can still not be read.
+fn waits(archive: &Archive, catalogue: &Catalogue, key: Key) -> Result<()> {
+    let lost = |what: &str| lost("kept in quarantine", what);
+    match archive.quarantined(key) {
+        Ok(Some(bundle)) if altered(&format!("{key}.q1"), &bundle.verify()).is_none() => Ok(()),
+        Ok(Some(_)) => Err(lost("damaged")),
+        Ok(None) if !catalogue.is_quarantined(key)? || archive.filing_line(key, None)?.is_none() => Ok(()),
+        Ok(None) => Err(lost("missing")),
+        Err(error) if error.kind() == Kind::Io => Err(error),
+        Err(_) => Err(lost("damaged")),
+    }
+}
+
+fn lost(before: &str, what: &str) -> Error {
+    let what = format!("{before} before, and its bundle is {what}: nothing of this source was stored");
+    Error::new(Kind::Altered, what)
+        .remedy("keep the source; run archive verify, then archive repair with a copy of the archive")
 }
 
 /// Holds what was filed against what stands there, and takes the entry that is there already.
