@@ -143,6 +143,18 @@ fn the_same_sources_three_times_in_any_order_are_filed_once() {
 
 /// Acceptance 11: several committers at once.
 #[test]
+fn who_opened_the_archive_earlier_does_not_forget_what_others_filed_since() {
+    let mut house = House::new();
+    let early = archive::open(&house.dir()).expect("it opens");
+    let mut catalogue = archive::catalogue(&early).expect("a catalogue");
+    house.add(&[numbered(1), numbered(2)]);
+    assert!(early.size() < house.archive.size());
+    archive::catch_up(&early, &mut catalogue, &BTreeMap::new()).expect("caught up");
+    assert_eq!(house.catalogue.position().expect("it is known").lines, house.archive.size());
+    assert_eq!(house.catalogue.counts().expect("it counts"), (2, 2));
+}
+
+#[test]
 fn many_who_add_at_once_file_every_source_once() {
     let house = House::new();
     let dir = house.dir();

@@ -319,16 +319,14 @@ fn stands(archive: &Archive, catalogue: &Catalogue, key: Key) -> Result<()> {
     let lost = |what: &str| lost("filed", what);
     // Nothing is known of what another process files at this moment. What the catalogue says is held against the journal.
     let Some(newest) = catalogue.newest(key)? else { return Ok(()) };
-    let filed_as = || filing_line(archive, catalogue, key, newest).map(|line| line.about.sha256);
-    match archive.bytes(Shelved::Bundle(key, newest))? {
-        None if archive.state(key)? == State::Destroyed || filed_as().is_err() => Ok(()),
-        None => Err(lost("missing")),
-        Some(bytes) => {
-            let digest = Digest::of(&bytes);
-            let is_as_filed = catalogue.digest(key, newest)? == Some(digest.to_string());
-            if is_as_filed || filed_as()? == Some(digest) { Ok(()) } else { Err(lost("damaged")) }
-        }
-    }
+    let filed_as = || filing_line(archive, catalogue, key, newest).ok().and_then(|line| line.about.sha256);
+    let Some(bytes) = archive.bytes(Shelved::Bundle(key, newest))? else {
+        let is_lost = archive.state(key)? != State::Destroyed && filed_as().is_some();
+        return if is_lost { Err(lost("missing")) } else { Ok(()) };
+    };
+    let digest = Digest::of(&bytes);
+    let is_as_told = catalogue.digest(key, newest)? == Some(digest.to_string());
+    if is_as_told || filed_as().is_none_or(|filed| filed == digest) { Ok(()) } else { Err(lost("damaged")) }
 }
 
 /// The same for a source that went into quarantine before and can still not be read.

@@ -55,8 +55,11 @@ pub fn catch_up(
     let mut next = position.lines;
     let is_same = match (next.checked_sub(1), &position.last) {
         (None, _) => true,
-        (Some(index), Some(last)) if index < archive.size() => {
-            sha256(archive.line(index)?.text().as_bytes()) == *last
+        (Some(index), Some(last)) if index < archive.size() => is_line(archive, index, last)?,
+        // Another process may have filed since this archive was opened, and have told the catalogue.
+        (Some(index), Some(last)) => {
+            let now = Archive::open(archive.storage().clone(), archive.folder())?;
+            index < now.size() && is_line(&now, index, last)?
         }
         _ => false,
     };
@@ -76,12 +79,17 @@ pub fn catch_up(
     }
 }
 
+fn is_line(archive: &Archive, index: u64, digest: &str) -> Result<bool> {
+    Ok(sha256(archive.line(index)?.text().as_bytes()) == digest)
+}
+
 /// Takes bundles that could not be read before and were put back since.
 fn read_after_all(archive: &Archive, catalogue: &mut Catalogue) -> Result<()> {
     let mut back = Vec::new();
     for (key, revision) in catalogue.unread()? {
         let key: Key = key.parse()?;
-        let Some(index) = catalogue.filed_line(key, revision)? else { continue };
+        let filed = catalogue.filed_line(key, revision)?;
+        let Some(index) = filed.filter(|index| *index < archive.size()) else { continue };
         let line = archive.line(index)?;
         if let (Some(entry), Some(sha256)) = (entry_for(archive, &line, &BTreeMap::new()), line.about.sha256)
         {
