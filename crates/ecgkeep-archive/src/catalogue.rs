@@ -134,7 +134,7 @@ impl Catalogue {
         let change = self.change().map_err(failed)?;
         for (entry, sha256, bytes) in bundles {
             put_recording(&change, entry, &sha256.to_string(), *bytes).map_err(failed)?;
-            is_read(&change, &entry.key, entry.revision).map_err(failed)?;
+            mark_read(&change, &entry.key, entry.revision).map_err(failed)?;
         }
         change.commit().map_err(failed)
     }
@@ -263,7 +263,7 @@ fn apply(change: &Connection, step: &Step) -> Result<()> {
                 put_recording(change, entry, &digest, about.bytes.unwrap_or(0)).map_err(failed)?;
             }
             if *event == Event::Repaired {
-                return entry.map_or(Ok(()), |entry| is_read(change, &entry.key, revision)).map_err(failed);
+                return entry.map_or(Ok(()), |entry| mark_read(change, &entry.key, revision)).map_err(failed);
             }
             run(
                 "INSERT OR REPLACE INTO sent VALUES (?1, ?2, ?3, ?4, ?5, NULL, 0, ?6)",
@@ -299,7 +299,7 @@ fn apply(change: &Connection, step: &Step) -> Result<()> {
     }
 }
 
-fn is_read(change: &Connection, key: &str, revision: u32) -> rusqlite::Result<()> {
+fn mark_read(change: &Connection, key: &str, revision: u32) -> rusqlite::Result<()> {
     let mut sql = change.prepare_cached("UPDATE sent SET unread = 0 WHERE key = ?1 AND revision = ?2")?;
     sql.execute(params![key, revision]).map(drop)
 }

@@ -28,9 +28,8 @@ pub struct Exported {
 }
 
 /// The files of an export: the bundle; or, in the format asked for, a copy with the page and with what was supplied
-/// beside the recording. Of a corrected revision the
-/// bundle holds the superseded original, so that without `original` it is the copy (WFDB where no format is asked for)
-/// and the page as it was sealed.
+/// beside the recording. Of a corrected revision the bundle holds the superseded original, so that without `original`
+/// it is the copy (WFDB where no format is asked for) and the page as it was sealed.
 /// # Errors
 /// [`Kind::Refused`] for a revision that was corrected, without `original`; those of writing the format.
 pub fn copies(got: &Got, to: Option<&'static dyn Format>, original: bool) -> Result<Copies> {
@@ -120,9 +119,12 @@ pub fn acknowledge(
 ) -> Result<Acknowledged> {
     let newest = newest_filed(archive, catalogue, key)?;
     let revision = asked.unwrap_or(newest);
-    if filing_line(archive, catalogue, key, revision).is_err() {
-        return Err(Error::new(Kind::Io, format!("there is no revision {revision}, the newest is {newest}")));
-    }
+    filing_line(archive, catalogue, key, revision).map_err(|error| match error.kind() {
+        Kind::Altered => {
+            Error::new(Kind::Io, format!("there is no revision {revision}, the newest is {newest}"))
+        }
+        _ => error,
+    })?;
     check_answer(archive, key, revision, answer)?;
     let exported = newest_export(archive, catalogue, key, revision)?;
     if exported.is_none() && asked.is_none() {

@@ -71,7 +71,7 @@ pub fn catch_up(
     loop {
         let some: Vec<Line> = lines.by_ref().take(LINES_AT_A_TIME).collect::<Result<_>>()?;
         if some.is_empty() {
-            return read_after_all(archive, catalogue);
+            return take_what_came_back(archive, catalogue);
         }
         let steps: Vec<Step> =
             some.into_par_iter().map(|line| Step { entry: entry_for(archive, &line, known), line }).collect();
@@ -84,7 +84,7 @@ fn is_line(archive: &Archive, index: u64, digest: &str) -> Result<bool> {
 }
 
 /// Takes bundles that could not be read before and were put back since.
-fn read_after_all(archive: &Archive, catalogue: &mut Catalogue) -> Result<()> {
+fn take_what_came_back(archive: &Archive, catalogue: &mut Catalogue) -> Result<()> {
     let mut back = Vec::new();
     for (key, revision) in catalogue.unread()? {
         let key: Key = key.parse()?;
