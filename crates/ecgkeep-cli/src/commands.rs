@@ -186,7 +186,7 @@ impl FilingChoice {
 /// unidentified though somebody has supplied who it is.
 fn say_filings_beside(inputs: &[Found]) {
     let is_filed = |input: &&Found| {
-        ["filing.toml", "filing.json"].iter().any(|ending| input.path.with_extension(ending).is_file())
+        input.path.parent().is_some_and(|folder| ecgkeep::filing_in(folder, &input.path).is_some())
     };
     match inputs.iter().filter(is_filed).count() {
         0 => {}

@@ -45,15 +45,21 @@ pub fn is_filing(name: &str) -> bool {
     name.ends_with(".filing.toml") || name.ends_with(".filing.json")
 }
 
+/// The filing of an input in a folder: `STEM.filing.toml` or `STEM.filing.json`; `None` where it holds none.
+#[must_use]
+pub fn filing_in(folder: &Path, input: &Path) -> Option<PathBuf> {
+    let stem = input.file_stem().map(|stem| stem.to_string_lossy().into_owned()).unwrap_or_default();
+    let candidates = ["toml", "json"].map(|ending| folder.join(format!("{stem}.filing.{ending}")));
+    candidates.into_iter().find(|path| path.is_file())
+}
+
 /// The filing for one input: the file `given`, or where `given` is a folder the file `STEM.filing.toml` or
 /// `STEM.filing.json` in it, `None` where it holds none.
 /// # Errors
 /// [`Kind::Io`], or those of [`parse_filing`].
 pub fn filing_for(given: &Path, input: &Path) -> Result<Option<Filing>> {
     let path = if given.is_dir() {
-        let stem = input.file_stem().map(|stem| stem.to_string_lossy().into_owned()).unwrap_or_default();
-        let candidates = ["toml", "json"].map(|ending| given.join(format!("{stem}.filing.{ending}")));
-        match candidates.into_iter().find(|path| path.is_file()) {
+        match filing_in(given, input) {
             Some(path) => path,
             None => return Ok(None),
         }

@@ -62,7 +62,7 @@ pub use ecgkeep_format::write;
 pub use ecgkeep_recording as recording;
 pub use ecgkeep_report as report;
 pub use entry::{operators, patient, start};
-pub use filing::{filing_for, is_filing, parse_filing};
+pub use filing::{filing_for, filing_in, is_filing, parse_filing};
 pub use formats::{FORMATS, choose, detect, format_by_id, format_table, probe};
 pub use input::{Found, Input, Inputs, Opened, Original, Unread};
 pub use marks::marks_csv;

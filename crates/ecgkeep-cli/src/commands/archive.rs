@@ -144,6 +144,20 @@ fn one(
     }
 }
 
+/// Does something with the recording whose key begins with `digits`, and prints the one result.
+fn about_key(
+    schema: &str,
+    json: bool,
+    doing: &mut Doing,
+    digits: &str,
+    act: impl FnOnce(&mut Doing, Key) -> Result<Outcome, Error>,
+) -> Result<Exit, Error> {
+    match doing.key(digits) {
+        Ok(key) => one(schema, json, key.to_string(), act(doing, key)),
+        Err(error) => one(schema, json, digits, Err(error)),
+    }
+}
+
 /// Writes a file unless the same bytes are there already.
 fn write_once(path: &Path, bytes: &[u8], overwrite: bool) -> Result<(), Error> {
     if std::fs::read(path).is_ok_and(|there| there == bytes) {

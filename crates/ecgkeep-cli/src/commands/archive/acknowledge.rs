@@ -4,7 +4,7 @@ use ecgkeep::archive::{self, Key};
 use ecgkeep::format::{Error, Kind, Place};
 use serde_json::json;
 
-use super::{Doing, one};
+use super::{Doing, about_key};
 use crate::args::archive::Acknowledge;
 use crate::exit::Exit;
 use crate::output::Outcome;
@@ -14,11 +14,9 @@ const ANSWER_BYTES: u64 = 16 << 20;
 
 pub fn run(args: &Acknowledge, json: bool) -> Result<Exit, Error> {
     let mut doing = Doing::of(&args.dir, &args.acting)?;
-    let schema = "ecgkeep-archive-acknowledge/1";
-    match doing.key(&args.key) {
-        Ok(key) => one(schema, json, key.to_string(), acknowledged(args, &mut doing, key)),
-        Err(error) => one(schema, json, &args.key, Err(error)),
-    }
+    about_key("ecgkeep-archive-acknowledge/1", json, &mut doing, &args.key, |doing, key| {
+        acknowledged(args, doing, key)
+    })
 }
 
 fn acknowledged(args: &Acknowledge, doing: &mut Doing, key: Key) -> Result<Outcome, Error> {

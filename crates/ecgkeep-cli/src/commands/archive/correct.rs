@@ -9,18 +9,16 @@ use ecgkeep::recording::Filing;
 use ecgkeep::{Correction, Disk, Reason, Storage as _};
 use serde_json::json;
 
-use super::{Doing, one, text_of, write_once};
+use super::{Doing, about_key, text_of, write_once};
 use crate::args::archive::Correct;
 use crate::exit::Exit;
 use crate::output::Outcome;
 
 pub fn run(args: &Correct, json: bool) -> Result<Exit, Error> {
     let mut doing = Doing::of(&args.dir, &args.acting)?;
-    let schema = "ecgkeep-archive-correct/1";
-    match doing.key(&args.key) {
-        Ok(key) => one(schema, json, key.to_string(), corrected(args, &mut doing, key)),
-        Err(error) => one(schema, json, &args.key, Err(error)),
-    }
+    about_key("ecgkeep-archive-correct/1", json, &mut doing, &args.key, |doing, key| {
+        corrected(args, doing, key)
+    })
 }
 
 fn corrected(args: &Correct, doing: &mut Doing, key: Key) -> Result<Outcome, Error> {

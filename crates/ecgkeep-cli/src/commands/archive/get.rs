@@ -7,7 +7,7 @@ use ecgkeep::format::{Error, File, Kind};
 use ecgkeep::{Disk, PageForm, Storage as _, write_files};
 use serde_json::json;
 
-use super::{Doing, PROGRAM, one, write_once};
+use super::{Doing, PROGRAM, about_key, write_once};
 use crate::args::archive::Get;
 use crate::commands::stem_of;
 use crate::exit::Exit;
@@ -19,11 +19,7 @@ pub fn run(args: &Get, json: bool) -> Result<Exit, Error> {
             .remedy("give -o OUT.zip, .svg, .pdf or .html; or --into DIR for the source files"));
     }
     let mut doing = Doing::of(&args.dir, &args.acting)?;
-    let schema = "ecgkeep-archive-get/1";
-    match doing.key(&args.key) {
-        Ok(key) => one(schema, json, key.to_string(), got(args, &mut doing, key)),
-        Err(error) => one(schema, json, &args.key, Err(error)),
-    }
+    about_key("ecgkeep-archive-get/1", json, &mut doing, &args.key, |doing, key| got(args, doing, key))
 }
 
 fn got(args: &Get, doing: &mut Doing, key: archive::Key) -> Result<Outcome, Error> {
